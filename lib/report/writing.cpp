@@ -1,0 +1,83 @@
+#include "report/writing.h"
+
+#include <algorithm>
+
+#include <fmt/format.h>
+
+#include "core/charset.h"
+
+namespace platter {
+
+std::string emphasised(std::string_view words, std::string_view attribute, const TextStyle& style) {
+  if (!style.colour) return std::string(words);
+  return fmt::format("\x1B[{}m{}\x1B[0m", attribute, words);
+}
+
+std::string wrapped(std::string_view words, std::size_t indent, std::size_t used,
+                    std::size_t columns) {
+  std::string result;
+  std::size_t column = used;
+  bool at_start = true;
+  while (!words.empty()) {
+    const std::size_t blank = words.find(' ');
+    const std::string_view word = words.substr(0, blank);
+    words.remove_prefix(blank == std::string_view::npos ? words.size() : blank + 1);
+    if (word.empty()) continue;
+    const std::size_t width = columns_of(word);
+    if (!at_start && column + 1 + width > columns) {
+      result += '\n' + std::string(indent, ' ');
+      column = indent;
+    } else if (!at_start) {
+      result += ' ';
+      ++column;
+    }
+    result += word;
+    column += width;
+    at_start = false;
+  }
+  return result;
+}
+
+std::string grouped(std::uint64_t number) {
+  std::string digits = fmt::format("{}", number);
+  for (std::size_t at = digits.size(); at > 3;) {
+    at -= 3;
+    digits.insert(at, ",");
+  }
+  return digits;
+}
+
+std::string Table::text(std::size_t indent, const TextStyle& style) const {
+  std::vector<std::size_t> widths;
+  for (std::size_t i = 0; i < columns_.size(); ++i) {
+    std::size_t width = columns_of(columns_[i].first);
+    for (const auto& row : rows_) width = std::max(width, columns_of(row[i]));
+    widths.push_back(width);
+  }
+  const auto line = [&](const std::vector<std::string>& cells) {
+    std::string result(indent, ' ');
+    for (std::size_t i = 0; i < cells.size(); ++i) {
+      const bool last = i + 1 == cells.size();
+      const std::size_t padding = widths[i] - std::min(widths[i], columns_of(cells[i]));
+      if (last) {
+        const std::size_t used = columns_of(result);
+        result += wrapped(cells[i], used, used, style.columns);
+      } else if (columns_[i].second == Align::right) {
+        result += std::string(padding, ' ') + cells[i] + "  ";
+      } else {
+        result += cells[i] + std::string(padding, ' ') + "  ";
+      }
+    }
+    result.resize(result.find_last_not_of(' ') + 1);
+    return result + '\n';
+  };
+  std::vector<std::string> headings;
+  for (const auto& column : columns_) headings.push_back(column.first);
+  std::string heading = line(headings);
+  heading.pop_back();
+  std::string result = emphasised(heading, kQuiet, style) + '\n';
+  for (const auto& row : rows_) result += line(row);
+  return result;
+}
+
+}  // namespace platter

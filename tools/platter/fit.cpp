@@ -1,0 +1,36 @@
+// platter fit: does the image fit the region it is assigned?
+#include "command.h"
+#include "plan/size.h"
+#include "report/json.h"
+#include "survey/fit.h"
+
+namespace platter::tool {
+
+int run_fit(std::span<const std::string> arguments, Streams& streams) {
+  Options options("fit", "Says whether an image fits the run of blocks it is assigned.",
+                  "platter fit install.iso --region 2048+700MiB\n"
+                  "  platter fit install.iso --plan card.toml --region 'install disc'");
+  std::string path;
+  std::string region_words;
+  std::string plan_path;
+  options.app().add_option("IMAGE", path, "file, archive::member, device, or -")->required();
+  options.app().add_option("--region", region_words,
+                           "START+LENGTH in blocks or with a unit; with --plan a region's name")
+      ->required();
+  options.app().add_option("--plan", plan_path, "plan file that names the region");
+  options.add_json();
+  options.add_spool_limit();
+  if (!options.parse(arguments, streams)) return options.status;
+
+  const auto region = plan::parse_extent(region_words);
+  if (!region.value) {
+    complain(streams, "--region " + region_words + ": " + region.error);
+    return kNotUnderstood;
+  }
+  const Survey found = survey(open_image(path, options.open_options()));
+  const Fit result = fit(found, region.value->start, region.value->bytes);
+  streams.out << (options.json ? fit_json(result) : fit_text(found, result, streams.style));
+  return result.fits ? kDone : kFaultFound;
+}
+
+}  // namespace platter::tool
