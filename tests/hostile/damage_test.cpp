@@ -1,0 +1,150 @@
+// Every specimen cut at every length up to 4 KiB and at every structure's edge, and every byte of
+// every record flipped. The survey must come back each time, with places that lie where they can,
+// and must never allocate by a claimed size. Run under the sanitizers, where a wild read would end
+// the test.
+#include <catch2/catch.hpp>
+
+#include <algorithm>
+#include <set>
+
+#include "hostile/damage.h"
+#include "report/json.h"
+#include "report/text.h"
+#include "support/hexfile.h"
+#include "support/survey.h"
+
+namespace platter::test {
+namespace {
+
+// A source that hands out damaged bytes of a shared original, so that a case costs no copy.
+class Damaged final : public ByteSource {
+ public:
+  Damaged(const std::vector<std::byte>& original, std::uint64_t length)
+      : original_(original), length_(std::min<std::uint64_t>(length, original.size())) {}
+  Damaged(const std::vector<std::byte>& original, std::uint64_t at, std::byte value)
+      : original_(original), length_(original.size()), at_(at), value_(value) {}
+
+  [[nodiscard]] std::uint64_t size() const noexcept override { return length_; }
+  std::size_t read(std::uint64_t offset, std::span<std::byte> out) const override {
+    if (offset >= length_) return 0;
+    const auto count = static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), length_ - offset));
+    std::copy_n(original_.begin() + static_cast<std::ptrdiff_t>(offset), count, out.begin());
+    if (at_ >= offset && at_ - offset < count) out[static_cast<std::size_t>(at_ - offset)] = value_;
+    read_ += count;
+    return count;
+  }
+  [[nodiscard]] std::uint64_t bytes_read() const noexcept { return read_; }
+
+ private:
+  const std::vector<std::byte>& original_;
+  std::uint64_t length_;
+  std::uint64_t at_ = kLargest;
+  std::byte value_{};
+  mutable std::uint64_t read_ = 0;
+};
+
+Survey survey_of(std::shared_ptr<const ByteSource> source) {
+  Image image;
+  image.path = "damaged";
+  image.bytes = image.stored_bytes = source->size();
+  image.source = std::move(source);
+  return survey(image);
+}
+
+// What must hold of any survey, however damaged its image is.
+void check_invariants(const Survey& survey) {
+  std::set<std::string> ids;
+  for_each_layer(survey.layers, [&](const Layer& layer) {
+    CHECK(ids.insert(layer.id).second);
+    CHECK_FALSE(layer.format.empty());
+  });
+  CHECK(ids.size() <= 4096);
+  CHECK(survey.findings.size() <= 1000);
+  for (const Finding& finding : survey.findings) CHECK_FALSE(finding.message.empty());
+}
+
+std::vector<std::size_t> cut_lengths(const Specimen& specimen, const Survey& whole) {
+  std::set<std::size_t> lengths;
+  for (std::size_t length = 0; length <= std::min<std::size_t>(4096, specimen.bytes.size()); ++length) {
+    lengths.insert(length);
+  }
+  for_each_layer(whole.layers, [&](const Layer& layer) {
+    for (const RecordData& record : layer.records) {
+      for (const std::uint64_t edge : {record.start, record.start + record.structure->bytes}) {
+        for (std::uint64_t at = edge == 0 ? 0 : edge - 1; at <= edge + 1; ++at) {
+          if (at <= specimen.bytes.size()) lengths.insert(static_cast<std::size_t>(at));
+        }
+      }
+    }
+  });
+  return {lengths.begin(), lengths.end()};
+}
+
+std::vector<std::size_t> record_bytes(const Survey& whole, std::size_t size) {
+  std::set<std::size_t> places;
+  for_each_layer(whole.layers, [&](const Layer& layer) {
+    for (const RecordData& record : layer.records) {
+      for (std::uint32_t i = 0; i < record.present; ++i) {
+        if (record.start + i < size) places.insert(static_cast<std::size_t>(record.start + i));
+      }
+    }
+  });
+  return {places.begin(), places.end()};
+}
+
+TEST_CASE("every specimen is recognised while it is whole") {
+  for (const Specimen& specimen : specimens()) {
+    CAPTURE(specimen.name);
+    const Survey whole = survey_bytes(specimen.bytes);
+    CHECK_FALSE(whole.layers.empty());
+    check_invariants(whole);
+  }
+}
+
+TEST_CASE("no cut makes the survey crash, hang or invent") {
+  for (const Specimen& specimen : specimens()) {
+    CAPTURE(specimen.name);
+    const Survey whole = survey_bytes(specimen.bytes);
+    for (const std::size_t length : cut_lengths(specimen, whole)) {
+      CAPTURE(length);
+      const auto source = std::make_shared<Damaged>(specimen.bytes, length);
+      check_invariants(survey_of(source));
+      // However little is left, nothing may be read over and over.
+      CHECK(source->bytes_read() <= 2'000'000 + 40 * length);
+    }
+  }
+}
+
+TEST_CASE("no flipped byte makes the survey crash, hang or invent") {
+  for (const Specimen& specimen : specimens()) {
+    CAPTURE(specimen.name);
+    const Survey whole = survey_bytes(specimen.bytes);
+    const auto places = record_bytes(whole, specimen.bytes.size());
+    CHECK_FALSE(places.empty());
+    for (const std::size_t place : places) {
+      CAPTURE(place);
+      const std::byte original = specimen.bytes[place];
+      for (const std::byte value : {original ^ std::byte{0xFF}, std::byte{0}, original ^ std::byte{0x80}}) {
+        const Survey damaged = survey_of(std::make_shared<Damaged>(specimen.bytes, place, value));
+        check_invariants(damaged);
+      }
+    }
+  }
+}
+
+TEST_CASE("damaged surveys can be put into words and JSON") {
+  for (const Specimen& specimen : specimens()) {
+    CAPTURE(specimen.name);
+    const auto places = record_bytes(survey_bytes(specimen.bytes), specimen.bytes.size());
+    for (std::size_t i = 0; i < places.size(); i += 37) {
+      const Survey damaged = survey_of(
+          std::make_shared<Damaged>(specimen.bytes, places[i], specimen.bytes[places[i]] ^ std::byte{0xFF}));
+      CHECK_FALSE(survey_json(damaged).empty());
+      const std::string words = survey_text(damaged, {});
+      CHECK(std::ranges::none_of(words, [](char c) { return c == '\x1B' || c == '\0'; }));
+    }
+  }
+}
+
+}  // namespace
+}  // namespace platter::test

@@ -1,0 +1,110 @@
+#include <string>
+
+#include "hostile/damage.h"
+#include "support/hexfile.h"
+#include "writers/bsd_writer.h"
+#include "writers/demo_images.h"
+#include "writers/dlv_writer.h"
+#include "writers/ffs_writer.h"
+#include "writers/iso9660_writer.h"
+#include "writers/mbr_writer.h"
+#include "writers/sgi_writer.h"
+
+namespace platter::test {
+namespace {
+
+std::vector<std::byte> small_disc() {
+  fixtures::IsoOptions options;
+  options.joliet = true;
+  options.texts.volume_id = "SPECIMEN";
+  fixtures::Iso9660Writer writer(options);
+  writer.add_file("a.txt", "a");
+  writer.add_file("sub/b.txt", "b");
+  return writer.build();
+}
+
+std::vector<std::byte> bsd_disk(ByteOrder order, std::size_t offset) {
+  std::vector<std::byte> image(1U << 20U);
+  fixtures::BsdLabel label;
+  label.order = order;
+  label.sectors_per_track = 32;
+  label.tracks = 4;
+  label.cylinders = 16;
+  label.slices = {{.sectors = 1024, .first = 0, .type = 7}, {.sectors = 512, .first = 1024, .type = 1},
+                  {.sectors = 2048, .first = 0, .type = 0}};
+  fixtures::write_bsd_label(image, label, offset);
+  return image;
+}
+
+std::vector<std::byte> sgi_disk() {
+  std::vector<std::byte> image(1U << 20U);
+  fixtures::SgiLabel label;
+  label.cylinders = 16;
+  label.tracks = 4;
+  label.sectors = 32;
+  label.files = {{.name = "sash", .first = 8, .bytes = 1024}};
+  label.slices[0] = {.blocks = 1024, .first = 512, .type = 7};
+  label.slices[8] = {.blocks = 512, .first = 0, .type = 0};
+  label.slices[10] = {.blocks = 2048, .first = 0, .type = 6};
+  fixtures::write_sgi_label(image, label);
+  return image;
+}
+
+std::vector<std::byte> dlv_disk(unsigned version) {
+  std::vector<std::byte> image(1U << 20U);
+  fixtures::DlvLabel label;
+  label.version = version;
+  label.sector_bytes = 1024;
+  label.tracks = 4;
+  label.sectors_per_track = 16;
+  label.cylinders = 16;
+  label.sectors = 1024;
+  label.slices[0] = {.base = 0, .sectors = 800};
+  fixtures::write_dlv_label(image, label);
+  return image;
+}
+
+std::vector<std::byte> mbr_disk() {
+  std::vector<std::byte> image(1U << 20U);
+  fixtures::MbrLabel label;
+  label.slices[0] = {.type = 0x83, .first = 63, .sectors = 500, .active = true};
+  label.slices[1] = {.type = 0x05, .first = 600, .sectors = 1400};
+  label.logicals = {{.record = 600, .slice = {.type = 0x83, .first = 663, .sectors = 300}},
+                    {.record = 1000, .slice = {.type = 0xA9, .first = 1063, .sectors = 500}}};
+  fixtures::write_mbr(image, label);
+  return image;
+}
+
+std::vector<std::byte> ffs_volume(ByteOrder order, fixtures::FfsStyle style) {
+  fixtures::FfsOptions options;
+  options.order = order;
+  options.style = style;
+  options.volume_bytes = 1U << 20U;
+  fixtures::FfsWriter writer(options);
+  writer.add_file("a", "content");
+  return writer.build();
+}
+
+}  // namespace
+
+std::vector<Specimen> specimens() {
+  std::vector<Specimen> all;
+  for (const std::string& name : all_hex_fixtures()) {
+    // Only fixtures that are good of their kind; the spoiled ones have tests of their own.
+    if (name.find("good") != std::string::npos) all.push_back({name, hex_fixture(name)});
+  }
+  all.push_back({"iso9660", small_disc()});
+  all.push_back({"bsd little-endian at 512", bsd_disk(ByteOrder::little, 512)});
+  all.push_back({"bsd big-endian at 64", bsd_disk(ByteOrder::big, 64)});
+  all.push_back({"sgi", sgi_disk()});
+  all.push_back({"dlv 1", dlv_disk(1)});
+  all.push_back({"dlv 3", dlv_disk(3)});
+  all.push_back({"mbr", mbr_disk()});
+  for (const auto style : {fixtures::FfsStyle::bsd42, fixtures::FfsStyle::svr4, fixtures::FfsStyle::bsd44}) {
+    all.push_back({"ffs big-endian", ffs_volume(ByteOrder::big, style)});
+    all.push_back({"ffs little-endian", ffs_volume(ByteOrder::little, style)});
+  }
+  return all;
+}
+
+}  // namespace platter::test

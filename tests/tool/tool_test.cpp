@@ -1,0 +1,173 @@
+// The program as a person runs it: words, JSON, exit status.
+#include <catch2/catch.hpp>
+
+#include <filesystem>
+#include <sstream>
+#include <nlohmann/json.hpp>
+
+#include "core/charset.h"
+#include "support/survey.h"
+
+namespace platter::test {
+namespace {
+
+using Json = nlohmann::json;
+
+RunResult platter(const std::string& arguments) {
+  return run(std::string(PLATTER_PROGRAM) + " " + arguments);
+}
+
+// The demo images: a good install disc, the same cut short, a labelled system disk.
+class Demo {
+ public:
+  Demo() { status = run(std::string(PLATTER_DEMO_PROGRAM) + " " + scratch_.path()).status; }
+  [[nodiscard]] std::string file(const std::string& name) const { return scratch_.file(name); }
+  int status = -1;
+
+ private:
+  TemporaryDirectory scratch_;
+};
+
+const Demo& demo() {
+  static const Demo made;
+  REQUIRE(made.status == 0);
+  return made;
+}
+
+std::string disc() { return demo().file("corvidos-install.iso"); }
+std::string cut_disc() { return demo().file("corvidos-install-cut.iso"); }
+std::string disk() { return demo().file("corvid340-system.img"); }
+
+TEST_CASE("a good image exits 0, a cut one 1, and both say so in words") {
+  const RunResult good = platter("inspect " + disc());
+  CHECK(good.status == 0);
+  CHECK(good.err.empty());
+  CHECK(good.out.find("ISO 9660") != std::string::npos);
+  CHECK(good.out.find("Whole") != std::string::npos);
+
+  const RunResult cut = platter("inspect " + cut_disc());
+  CHECK(cut.status == 1);
+  CHECK(cut.out.find("past the end of the image") != std::string::npos);
+  CHECK(cut.out.find("What to do") != std::string::npos);
+}
+
+TEST_CASE("inspect --json gives the contract's keys") {
+  const RunResult result = platter("inspect --json " + disk());
+  REQUIRE(result.status == 0);
+  const Json survey = Json::parse(result.out);
+  CHECK(survey.at("schema") == "platter.survey/1");
+  CHECK(survey.at("image").at("bytes") == std::filesystem::file_size(disk()));
+  CHECK(survey.at("image").at("container").empty());
+  CHECK(survey.at("boot").is_array());
+  const Json& label = survey.at("layers").at(0);
+  CHECK(label.at("id") == "sun");
+  CHECK(label.at("kind") == "label");
+  CHECK(label.at("facts").at("checksum") == "good");
+  CHECK(label.at("facts").at("byte_order") == "big");
+  const Json& slice = label.at("layers").at(0);
+  CHECK(slice.at("id") == "sun/a");
+  CHECK(slice.at("kind") == "slice");
+  CHECK(slice.at("layers").at(0).at("id") == "sun/a/ffs");
+  CHECK(slice.at("layers").at(0).at("facts").at("block_bytes").is_number());
+}
+
+TEST_CASE("several images give one array, in order") {
+  const RunResult result = platter("inspect --json " + disc() + " " + cut_disc());
+  CHECK(result.status == 1);
+  const Json surveys = Json::parse(result.out);
+  REQUIRE(surveys.is_array());
+  CHECK(surveys.at(0).at("image").at("path") == disc());
+  CHECK(surveys.at(1).at("findings").at(0).at("code") == "image-short");
+}
+
+TEST_CASE("an image is read through standard input, compression and archives alike") {
+  const Json direct = Json::parse(platter("inspect --json " + disc()).out);
+  const Json piped = Json::parse(run("cat " + disc() + " | " + PLATTER_PROGRAM + " inspect --json -").out);
+  CHECK(direct.at("layers") == piped.at("layers"));
+  const Json redirected =
+      Json::parse(run(std::string(PLATTER_PROGRAM) + " inspect --json - < " + disc()).out);
+  CHECK(direct.at("layers") == redirected.at("layers"));
+  const TemporaryDirectory scratch;
+  REQUIRE(run("gzip -c " + disc() + " > " + scratch.file("disc.iso.gz")).status == 0);
+  const Json packed = Json::parse(platter("inspect --json " + scratch.file("disc.iso.gz")).out);
+  CHECK(packed.at("layers") == direct.at("layers"));
+  CHECK(packed.at("image").at("container") == Json::array({"gzip"}));
+}
+
+TEST_CASE("what is no image is said plainly, with exit status 0") {
+  const RunResult result = platter("inspect /bin/sh");
+  CHECK(result.status == 0);
+  CHECK(result.out.find("No label, filesystem") != std::string::npos);
+  CHECK(Json::parse(platter("inspect --json /bin/sh").out).at("layers").empty());
+}
+
+TEST_CASE("fit says yes and no, in words, in JSON and by its status") {
+  const RunResult yes = platter("fit " + disc() + " --region 0+700MiB");
+  CHECK(yes.status == 0);
+  CHECK(yes.out.find("It fits") != std::string::npos);
+  const RunResult no = platter("fit " + disc() + " --region 2048+8 --json");
+  CHECK(no.status == 1);
+  const Json fit = Json::parse(no.out);
+  CHECK(fit.at("schema") == "platter.fit/1");
+  CHECK(fit.at("fits") == false);
+  CHECK(fit.at("region").at("start") == 2048 * 512);
+  CHECK(fit.at("region").at("bytes") == 8 * 512);
+  CHECK(fit.at("spare_bytes") == 4096 - static_cast<std::int64_t>(std::filesystem::file_size(disc())));
+  CHECK(fit.at("findings").at(0).at("code") == "region-too-small");
+}
+
+TEST_CASE("wrong command lines exit 2 and name what is wrong") {
+  CHECK(platter("").status == 2);
+  for (const char* line : {"bogus", "inspect", "inspect --bogus x", "fit x --region 5",
+                           "fit x --region a+b", "fit x --region 1+1XB"}) {
+    CAPTURE(line);
+    const RunResult result = platter(line);
+    CHECK(result.status == 2);
+    CHECK(result.out.empty());
+    CHECK(result.err.rfind("platter: ", 0) == 0);
+  }
+  CHECK(platter("fit x --region a+b").err.find("--region") != std::string::npos);
+}
+
+TEST_CASE("what cannot be read exits 3 and names the path") {
+  for (const char* command : {"inspect ", "fit --region 0+1 "}) {
+    const RunResult result = platter(std::string(command) + "/no/such/file");
+    CHECK(result.status == 3);
+    CHECK(result.err.find("/no/such/file") != std::string::npos);
+  }
+  CHECK(platter("inspect " + disc() + " > /dev/full").status == 3);
+}
+
+TEST_CASE("every command has help with an example") {
+  const RunResult overview = platter("--help");
+  CHECK(overview.status == 0);
+  for (const char* command : {"inspect", "fit"}) {
+    const RunResult help = platter(std::string(command) + " --help");
+    CHECK(help.status == 0);
+    CHECK(help.out.find("Example") != std::string::npos);
+    CHECK(overview.out.find(command) != std::string::npos);
+  }
+  CHECK(platter("--version").out.rfind("platter ", 0) == 0);
+}
+
+TEST_CASE("lines keep to 80 columns and pipes get no colour") {
+  for (const std::string& image : {disc(), cut_disc(), disk()}) {
+    std::istringstream lines(platter("inspect " + image).out);
+    std::string line;
+    std::getline(lines, line);  // the path as the person gave it
+    while (std::getline(lines, line)) {
+      CAPTURE(line);
+      CHECK(columns_of(line) <= 80);
+      CHECK(line.find('\x1B') == std::string::npos);
+    }
+  }
+}
+
+TEST_CASE("the demo says that its scenario is invented") {
+  const Json survey = Json::parse(platter("inspect --json " + disc()).out);
+  const std::string text = survey.at("layers").at(0).at("facts").dump();
+  CHECK(text.find("INVENTED") != std::string::npos);
+}
+
+}  // namespace
+}  // namespace platter::test

@@ -1,0 +1,152 @@
+// Opening files, compressed streams and archives; containers made by stock tools.
+#include <catch2/catch.hpp>
+
+#include <unistd.h>
+
+#include <fstream>
+#include <random>
+
+#include "core/image.h"
+#include "core/packed.h"
+#include "core/view.h"
+#include "support/survey.h"
+
+namespace platter {
+namespace {
+
+std::vector<std::byte> sample_content() {
+  std::mt19937 random(7);
+  std::vector<std::byte> bytes(300'000);
+  for (std::size_t i = 0; i < 100'000; ++i) bytes[i] = static_cast<std::byte>(random());
+  bytes[250'000] = std::byte{1};  // long runs of zeros before and behind it
+  return bytes;
+}
+
+std::vector<std::byte> content_of(const Image& image) {
+  return View(image.source).read_vector(0, kLargest);
+}
+
+TEST_CASE("a plain file is opened as it is") {
+  const test::TemporaryDirectory scratch;
+  const auto content = sample_content();
+  test::write_file(scratch.file("plain.img"), content);
+  const Image image = open_image(scratch.file("plain.img"));
+  CHECK(image.bytes == content.size());
+  CHECK(image.stored_bytes == content.size());
+  CHECK(image.container.empty());
+  CHECK(content_of(image) == content);
+}
+
+TEST_CASE("an empty file is an image of no bytes") {
+  const test::TemporaryDirectory scratch;
+  test::write_file(scratch.file("empty"), {});
+  CHECK(open_image(scratch.file("empty")).bytes == 0);
+}
+
+TEST_CASE("compressed streams are told by their first bytes and unpacked") {
+  const test::TemporaryDirectory scratch;
+  const auto content = sample_content();
+  test::write_file(scratch.file("plain"), content);
+  struct Case {
+    const char* tool;
+    const char* name;
+  };
+  // gzip, bzip2 and xz are required packages of tests/check; the witness is each format's own tool.
+  for (const Case one : {Case{"gzip", "gzip"}, Case{"bzip2", "bzip2"}, Case{"xz", "xz"}}) {
+    CAPTURE(one.tool);
+    const std::string packed = scratch.file("no-telling-name");
+    REQUIRE(test::run(std::string(one.tool) + " -c " + scratch.file("plain") + " > " + packed).status == 0);
+    const Image image = open_image(packed);
+    CHECK(image.container == std::vector<std::string>{one.name});
+    CHECK(image.bytes == content.size());
+    CHECK(image.stored_bytes == test::read_file(packed).size());
+    CHECK(content_of(image) == content);
+  }
+}
+
+TEST_CASE("an archive with one file needs no member name, one with several does") {
+  const test::TemporaryDirectory scratch;
+  const auto content = sample_content();
+  test::write_file(scratch.file("disc.iso"), content);
+  test::write_file(scratch.file("notes.txt"), std::vector<std::byte>(10, std::byte{'x'}));
+  const std::string in = "cd " + scratch.path() + " && ";
+  REQUIRE(test::run(in + "tar cf one.tar disc.iso && tar czf two.tgz disc.iso notes.txt").status == 0);
+
+  const Image one = open_image(scratch.file("one.tar"));
+  CHECK(one.member == "disc.iso");
+  CHECK(one.container == std::vector<std::string>{"tar"});
+  CHECK(content_of(one) == content);
+
+  const Image two = open_image(scratch.file("two.tgz"));
+  CHECK(two.container.empty());
+  CHECK(two.archive_members == std::vector<std::string>{"disc.iso", "notes.txt"});
+
+  const Image named = open_image(scratch.file("two.tgz") + "::disc.iso");
+  CHECK(named.container == std::vector<std::string>{"gzip", "tar"});
+  CHECK(content_of(named) == content);
+
+  CHECK_THROWS_AS(open_image(scratch.file("two.tgz") + "::absent"), IoError);
+  CHECK_THROWS_AS(open_image(scratch.file("disc.iso") + "::disc.iso"), IoError);
+}
+
+TEST_CASE("the spool limit is kept, and said") {
+  const test::TemporaryDirectory scratch;
+  test::write_file(scratch.file("plain"), sample_content());
+  REQUIRE(test::run("gzip -k " + scratch.file("plain")).status == 0);
+  CHECK_NOTHROW(open_image(scratch.file("plain.gz"), {.spool_limit = 300'000}));
+  CHECK_THROWS_WITH(open_image(scratch.file("plain.gz"), {.spool_limit = 299'999}),
+                    Catch::Contains("spool-limit"));
+}
+
+TEST_CASE("a container that is cut or damaged is an error with its place, not a guess") {
+  const test::TemporaryDirectory scratch;
+  test::write_file(scratch.file("plain"), sample_content());
+  REQUIRE(test::run("gzip -k " + scratch.file("plain")).status == 0);
+  auto packed = test::read_file(scratch.file("plain.gz"));
+  packed.resize(packed.size() / 2);
+  test::write_file(scratch.file("cut.gz"), packed);
+  CHECK_THROWS_AS(open_image(scratch.file("cut.gz")), IoError);
+  for (std::size_t length = 0; length < 64; ++length) {
+    auto head = packed;
+    head.resize(length);
+    test::write_file(scratch.file("head.gz"), head);
+    try {
+      (void)open_image(scratch.file("head.gz"));
+    } catch (const IoError& error) {
+      CHECK_FALSE(error.reason().empty());
+    }
+  }
+}
+
+TEST_CASE("a file that shrinks while it is mapped is an error, not the end of the process") {
+  const test::TemporaryDirectory scratch;
+  const std::string path = scratch.file("shrinks");
+  test::write_file(path, std::vector<std::byte>(1U << 20U, std::byte{5}));
+  const auto source = map_file(path);
+  std::vector<std::byte> out(4096);
+  REQUIRE(source->read(900'000, out) == 4096);
+  REQUIRE(truncate(path.c_str(), 8192) == 0);
+  CHECK(source->read(0, out) == 4096);
+  CHECK_THROWS_AS(source->read(500'000, out), IoError);
+  CHECK(source->read(4096, out) == 4096);  // and it can be used on
+}
+
+TEST_CASE("errors of opening name the path and the system's reason") {
+  CHECK_THROWS_WITH(open_image("/no/such/image"), Catch::Contains("/no/such/image"));
+  CHECK_THROWS_WITH(open_image("/"), Catch::Contains("directory"));
+}
+
+TEST_CASE("container kinds are told by magic alone when the bytes are there") {
+  const auto kind = [](std::string text) {
+    text.resize(512);
+    return container_kind(std::as_bytes(std::span(text)));
+  };
+  CHECK(kind("PK\x03\x04") == "zip");
+  CHECK(kind("070701") == "cpio");
+  CHECK(kind("\x1F\x9D") == "compress");
+  CHECK(kind("BZh9 no bzip2 stream") == "");
+  CHECK(container_kind({}) == "");
+}
+
+}  // namespace
+}  // namespace platter
