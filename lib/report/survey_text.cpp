@@ -25,11 +25,6 @@ std::string joined(const std::vector<std::string>& parts, std::string_view separ
   return result;
 }
 
-bool yes(const Facts& facts, std::string_view name) {
-  const FactValue* value = facts.find(name);
-  return value != nullptr && std::get_if<bool>(value) != nullptr && std::get<bool>(*value);
-}
-
 std::string quoted(const std::string& text) {
   return text.empty() ? std::string() : fmt::format("\"{}\"", printable(text));
 }
@@ -47,11 +42,6 @@ std::string volume_words(const Layer& volume) {
   parts.push_back(quoted(facts.words("volume_name")));
   const std::string order = facts.words("byte_order");
   if (order == "big" || order == "little") parts.push_back(order + "-endian");
-  std::vector<std::string> extensions;
-  if (yes(facts, "rock_ridge")) extensions.emplace_back("Rock Ridge");
-  if (yes(facts, "joliet")) extensions.emplace_back("Joliet");
-  if (yes(facts, "el_torito")) extensions.emplace_back("El Torito boot record");
-  if (!extensions.empty()) parts.push_back("with " + joined(extensions, ", "));
   if (volume.bytes != 0) parts.push_back(plan::readable_size(volume.bytes));
   if (facts.find("used_bytes") != nullptr && facts.number("used_bytes") != volume.bytes) {
     parts.push_back(plan::readable_size(facts.number("used_bytes")) + " used");

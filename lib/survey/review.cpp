@@ -74,8 +74,10 @@ class Review {
                           (is_volume(layer) && is_top_level(layer));
       if (!counts || end_of(layer) <= image_bytes()) return;
       if (furthest == nullptr || end_of(layer) > end_of(*furthest)) furthest = &layer;
+      // What is the same as a volume of the whole image is said once, with that volume.
       const bool has_data = layer.kind == LayerKind::slice && layer.role != SliceRole::whole_disk &&
-                            layer.role != SliceRole::container;
+                            layer.role != SliceRole::container &&
+                            layer.facts.find("same_as") == nullptr;
       if (has_data) report_beyond_end(layer);
     });
     if (furthest != nullptr) {

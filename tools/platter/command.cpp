@@ -11,8 +11,9 @@ namespace platter::tool {
 
 std::span<const Command> commands() noexcept {
   static constexpr auto kCommands = std::to_array<Command>({
-      {"inspect", "What is this image, is it whole, what does it hold?", run_inspect},
-      {"fit", "Does the image fit the region it is assigned?", run_fit},
+#define COMMAND(name, summary) {#name, summary, run_##name},
+#include "commands.def"
+#undef COMMAND
   });
   return kCommands;
 }

@@ -34,8 +34,10 @@ struct Command {
 /// Every command, in the order in which the overview lists them.
 [[nodiscard]] std::span<const Command> commands() noexcept;
 
-int run_inspect(std::span<const std::string> arguments, Streams& streams);
-int run_fit(std::span<const std::string> arguments, Streams& streams);
+#define COMMAND(name, summary) \
+  int run_##name(std::span<const std::string> arguments, Streams& streams);
+#include "commands.def"
+#undef COMMAND
 
 /// The options of one command. Only the command that is asked for builds its options, so the
 /// overview and --version cost nothing.

@@ -1,0 +1,109 @@
+// Structures of the fast file system behind its superblock: group block, inode, directory entry.
+#pragma once
+
+#include "core/layout.h"
+#include "filesystem/ffs_superblock.h"
+
+namespace platter::filesystem {
+
+inline constexpr std::uint64_t kFfsGroupMagic = 0x00090255;
+inline constexpr std::uint64_t kFfsRootInode = 2;
+inline constexpr std::uint64_t kFfsDirectBlocks = 12;
+inline constexpr std::uint64_t kFfsInodeBytes = 128;
+inline constexpr std::uint64_t kUfs2InodeBytes = 256;
+
+// The maps follow behind, at the offsets that the block names.
+inline constexpr Field kFfsGroupFields[] = {
+    u32("link", 0, "meaningful in memory only"),
+    u32("magic", 4, "0x00090255"),
+    s32("time", 8, "last write", unit::unix_time),
+    u32("cgx", 12, "number of the group"),
+    u16("ncyl", 16, "cylinders in this group", unit::cylinders),
+    u16("niblk", 18, "inodes in this group"),
+    u32("ndblk", 20, "this group", unit::fragments),
+    records("summary", 24, 1, kFfsSummary, "this group's counts"),
+    u32("rotor", 40, "block used last", unit::fragments),
+    u32("frotor", 44, "fragment used last", unit::fragments),
+    u32("irotor", 48, "inode used last"),
+    array_of(8, u32("frsum", 52, "free runs of 0 to 7 fragments in partly used blocks")),
+    u32("btotoff", 84, "free blocks of each cylinder", unit::bytes),
+    u32("boff", 88, "free blocks of each rotational position", unit::bytes),
+    u32("iusedoff", 92, "map of used inodes", unit::bytes),
+    u32("freeoff", 96, "map of free fragments", unit::bytes),
+    u32("nextfreeoff", 100, "first byte not in use", unit::bytes),
+    u32("clustersumoff", 104, "counts of free clusters (4.4BSD)", unit::bytes),
+    u32("clusteroff", 108, "map of free clusters (4.4BSD)", unit::bytes),
+    u32("nclusterblks", 112, "blocks in that map (4.4BSD)"),
+    u32("wide_niblk", 116, "inodes in this group (UFS2)"),
+    u32("initediblk", 120, "inodes that were ever written (UFS2)"),
+    reserved(124, 12),
+    s64("wide_time", 136, "last write (UFS2)", unit::unix_time),
+    reserved(144, 24),
+};
+inline constexpr Structure kFfsGroup =
+    structure("FFS group block", "NetBSD sys/ufs/ffs/fs.h, struct cg", 168, kFfsGroupFields);
+
+// 4.2BSD and 4.3BSD: everything at fixed places; the map of free fragments follows behind.
+inline constexpr Field kFfsOldGroupFields[] = {
+    u32("link", 0, "meaningful in memory only"),
+    u32("rlink", 4, "meaningful in memory only"),
+    s32("time", 8, "last write", unit::unix_time),
+    u32("cgx", 12, "number of the group"),
+    u16("ncyl", 16, "cylinders in this group", unit::cylinders),
+    u16("niblk", 18, "inodes in this group"),
+    u32("ndblk", 20, "this group", unit::fragments),
+    records("summary", 24, 1, kFfsSummary, "this group's counts"),
+    u32("rotor", 40, "block used last", unit::fragments),
+    u32("frotor", 44, "fragment used last", unit::fragments),
+    u32("irotor", 48, "inode used last"),
+    array_of(8, u32("frsum", 52, "free runs of 0 to 7 fragments in partly used blocks")),
+    array_of(32, u32("btot", 84, "free blocks of each cylinder")),
+    array_of(256, u16("b", 212, "free blocks of 8 rotational positions in 32 cylinders")),
+    bytes("iused", 724, 256, "map of used inodes"),
+    u32("magic", 980, "0x00090255"),
+};
+inline constexpr Structure kFfsOldGroup = structure(
+    "FFS group block, old form", "NetBSD sys/ufs/ffs/fs.h, struct ocg", 984, kFfsOldGroupFields);
+
+inline constexpr Field kFfsInodeFields[] = {
+    u16("mode", 0, "type and permissions"),
+    s16("nlink", 2, "names of this file"),
+    u16("uid", 4, "owner; 65535: see the wide field (SVR4 line)"),
+    u16("gid", 6, "group; 65535: see the wide field (SVR4 line)"),
+    u64("size", 8, "length", unit::bytes),
+    s32("atime", 16, "last access", unit::unix_time),
+    reserved(20, 4, "parts of a second"),
+    s32("mtime", 24, "last change of the content", unit::unix_time),
+    reserved(28, 4, "parts of a second"),
+    s32("ctime", 32, "last change of the inode", unit::unix_time),
+    reserved(36, 4, "parts of a second"),
+    array_of(12, u32("direct", 40, "first twelve blocks", unit::fragments)),
+    array_of(3, u32("indirect", 88, "blocks of addresses, one to three levels", unit::fragments)),
+    u32("flags", 100, "flags"),
+    u32("blocks", 104, "space that is held", unit::blocks),
+    u32("generation", 108, "generation"),
+    array_of(4, u32("wide_ids", 112,
+                    "4.4BSD: owner, group; SVR4 line: access list, owner, group, flag")),
+};
+inline constexpr Structure kFfsInode =
+    structure("FFS inode", "NetBSD sys/ufs/ufs/dinode.h, struct ufs1_dinode", 128, kFfsInodeFields);
+
+// The fixed part; the name follows, ended by a NUL and padded to a multiple of four bytes.
+inline constexpr Field kFfsEntryFields[] = {
+    u32("inode", 0, "0 = not in use"),
+    u16("reclen", 4, "length of the entry", unit::bytes),
+    u8("type", 6, "type of the file (mode >> 12)"),
+    u8("namlen", 7, "length of the name", unit::bytes),
+};
+inline constexpr Structure kFfsEntry =
+    structure("FFS directory entry", "NetBSD sys/ufs/ufs/dir.h, struct direct", 8, kFfsEntryFields);
+
+inline constexpr Field kFfsOldEntryFields[] = {
+    u32("inode", 0, "0 = not in use"),
+    u16("reclen", 4, "length of the entry", unit::bytes),
+    u16("namlen", 6, "length of the name", unit::bytes),
+};
+inline constexpr Structure kFfsOldEntry = structure(
+    "FFS directory entry, old form", "4.3BSD sys/dir.h, struct direct", 8, kFfsOldEntryFields);
+
+}  // namespace platter::filesystem

@@ -1,0 +1,38 @@
+// One region, from image to receipt.
+#pragma once
+
+#include <cstdint>
+#include <string>
+
+#include "plan/place.h"
+#include "plan/receipt.h"
+
+namespace platter::plan {
+
+struct RegionJob {
+  std::string region;        ///< name
+  std::string image_path;    ///< as the person named it
+  std::string receipt_path;  ///< see receipt_path(plan_path, region)
+  Extent place;              ///< bytes of the card
+  PlaceOptions options;
+  std::int64_t time = 0;  ///< for the receipt, seconds since 1970-01-01 UTC
+};
+
+struct RegionResult {
+  PlaceResult placed;
+  bool receipt_stored = false;
+  bool digest_carried_over = false;  ///< see place_region()
+};
+
+/// Places an image and keeps its receipt true: an old receipt goes before the first byte of the card
+/// changes, a new one is written after the copy was verified.
+///
+/// With `changed_only`, when the receipt at hand is for this region and for this very file (same
+/// device, file number, size and times, the time of change among them), its SHA-256 is carried over
+/// instead of being computed again: it is the digest of that file, whatever the card held. The
+/// comparison of the card with the image is made in any case.
+/// Throws IoError.
+[[nodiscard]] RegionResult place_region(const ByteSource& image, Card& card, const RegionJob& job,
+                                        const OnProgress& on_progress = {});
+
+}  // namespace platter::plan
