@@ -26,7 +26,9 @@
 namespace platter {
 namespace {
 
-thread_local sigjmp_buf* guarded_copy = nullptr;
+// Volatile: only a signal handler looks at it between the two stores around a copy, so a compiler
+// would otherwise leave the first one out.
+thread_local sigjmp_buf* volatile guarded_copy = nullptr;
 struct sigaction previous_action {};
 
 void on_bus_error(int signal, siginfo_t* info, void* context) {

@@ -17,6 +17,14 @@ RunResult platter(const std::string& arguments) {
   return run(std::string(PLATTER_PROGRAM) + " " + arguments);
 }
 
+// Words without their line breaks.
+std::string flowing(const std::string& text) {
+  std::istringstream words(text);
+  std::string result;
+  for (std::string word; words >> word;) result += (result.empty() ? "" : " ") + word;
+  return result;
+}
+
 // The demo images: a good install disc, the same cut short, a labelled system disk.
 class Demo {
  public:
@@ -47,7 +55,7 @@ TEST_CASE("a good image exits 0, a cut one 1, and both say so in words") {
 
   const RunResult cut = platter("inspect " + cut_disc());
   CHECK(cut.status == 1);
-  CHECK(cut.out.find("past the end of the image") != std::string::npos);
+  CHECK(flowing(cut.out).find("past the end of the image") != std::string::npos);
   CHECK(cut.out.find("What to do") != std::string::npos);
 }
 
