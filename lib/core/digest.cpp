@@ -1,10 +1,9 @@
 #include "core/digest.h"
 
-#include <dlfcn.h>
-
 #include <array>
 #include <string_view>
 
+#include <dlfcn.h>
 #include <openssl/evp.h>
 
 #include "core/charset.h"
@@ -56,7 +55,9 @@ const Crypto& crypto() {
   return functions;
 }
 
-EVP_MD_CTX* context_of(void* context) { return static_cast<EVP_MD_CTX*>(context); }
+EVP_MD_CTX* context_of(void* context) {
+  return static_cast<EVP_MD_CTX*>(context);
+}
 
 }  // namespace
 

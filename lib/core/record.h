@@ -132,8 +132,9 @@ class FieldReader {
  private:
   template <FieldName N>
   static consteval const Field& find() {
-    static_assert(S.find(N.view()) != nullptr, "the structure has no field of this name");
-    return *S.find(N.view());
+    constexpr std::size_t index = S.index_of(N.view());
+    static_assert(index < S.field_count, "the structure has no field of this name");
+    return S.first_field[index];
   }
   [[nodiscard]] constexpr ByteOrder order_for(const Field& field) const noexcept {
     return field.order == ByteOrder::inherit ? order_ : field.order;
@@ -220,7 +221,7 @@ class FieldWriter {
   /// Stores a number; for a both-endian field in both halves.
   template <FieldName N>
   FieldWriter& set(std::uint64_t value, std::size_t index = 0) noexcept {
-    constexpr const Field& field = *S.find(N.view());
+    constexpr const Field& field = S.first_field[S.index_of(N.view())];
     const std::span<std::byte> at{data_ + field.offset + index * field.width, field.width};
     if constexpr (field.kind == FieldKind::both_endian) {
       encode_unsigned(at.first(field.width / 2), value, ByteOrder::little);
@@ -233,7 +234,7 @@ class FieldWriter {
   /// Stores text, cut to the field and padded with `padding`.
   template <FieldName N>
   FieldWriter& set_text(std::string_view value, char padding = '\0') noexcept {
-    constexpr const Field& field = *S.find(N.view());
+    constexpr const Field& field = S.first_field[S.index_of(N.view())];
     for (std::uint32_t i = 0; i < field.bytes(); ++i) {
       data_[field.offset + i] = static_cast<std::byte>(i < value.size() ? value[i] : padding);
     }
@@ -241,12 +242,12 @@ class FieldWriter {
   }
   template <FieldName N>
   [[nodiscard]] std::span<std::byte> raw() const noexcept {
-    constexpr const Field& field = *S.find(N.view());
+    constexpr const Field& field = S.first_field[S.index_of(N.view())];
     return {data_ + field.offset, field.bytes()};
   }
   template <FieldName N>
   [[nodiscard]] auto sub(std::size_t index = 0) const noexcept {
-    constexpr const Field& field = *S.find(N.view());
+    constexpr const Field& field = S.first_field[S.index_of(N.view())];
     static_assert(field.kind == FieldKind::records);
     return FieldWriter<*field.record>(data_ + field.offset + index * field.width, order_);
   }

@@ -67,6 +67,10 @@ class MemorySource final : public ByteSource {
   std::vector<std::byte> bytes_;
 };
 
+/// A run of another source, as a source of its own; never reaches outside it.
+[[nodiscard]] std::shared_ptr<const ByteSource> range_of(std::shared_ptr<const ByteSource> source,
+                                                         std::uint64_t start, std::uint64_t bytes);
+
 /// Maps a regular file for reading. A file that shrinks, or whose medium fails, while it is mapped
 /// makes read() throw IoError; the process lives on. Throws IoError when it cannot be opened.
 [[nodiscard]] std::shared_ptr<const ByteSource> map_file(const std::string& path);

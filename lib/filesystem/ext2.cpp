@@ -194,6 +194,10 @@ std::vector<Claim> claims(const View& view, const Context& context) {
   if (!super) return {};
   const auto numbers = numbers_of(*super);
   if (!numbers) return {};
+  // A journal on a device of its own holds no files.
+  if (numbers->dynamic && (super->get<"feature_incompat">() & kExt2IncompatJournalDevice) != 0) {
+    return {};
+  }
   Claim claim;
   Checks checks(*super, claim);
   check_geometry(checks, *super, *numbers);

@@ -21,6 +21,7 @@ constexpr std::array<std::uint64_t, 5> kUsualPlaces = {0, 64, 128, 512, 1024};
 // Kernels that find nothing there search; so do we, in the boot area.
 constexpr std::uint64_t kScanBytes = 8192;
 constexpr std::size_t kMostClaims = 8;
+constexpr std::uint64_t kRawSlot = 2;  // c
 // libblkid and some writers sum this many entries whatever the header says.
 constexpr std::uint64_t kFixedEntries = 16;
 
@@ -151,10 +152,9 @@ std::vector<Label> find_labels(const View& view, const Context& context,
 // (Linux block/partitions/msdos.c and libblkid use the same test).
 bool is_relative(const Label& label, const Context& context) {
   constexpr std::uint64_t kFreebsd = 0xA5;
-  constexpr std::uint64_t kRaw = 2;
   return context.slice != nullptr && context.label_format == "mbr" &&
-         context.slice->type == kFreebsd && label.whole_slices() > kRaw &&
-         label.entry(kRaw).get<"sectors">() != 0 && label.entry(kRaw).get<"first">() == 0;
+         context.slice->type == kFreebsd && label.whole_slices() > kRawSlot &&
+         label.entry(kRawSlot).get<"sectors">() != 0 && label.entry(kRawSlot).get<"first">() == 0;
 }
 
 bool spans_the_unit(const Label& label, const Entry& entry) {
@@ -175,7 +175,7 @@ SliceRole role_of(const Label& label, std::uint64_t index, const Slice& slice,
   const std::uint64_t type = entry.get<"type">();
   if (type == kBsdSwap) return SliceRole::swap;
   const bool spans = spans_the_unit(label, entry) || spans_the_slice(slice, context);
-  if (index == 2 && (type == kBsdUnused || spans)) return SliceRole::whole_disk;
+  if (index == kRawSlot && (type == kBsdUnused || spans)) return SliceRole::whole_disk;
   if (type == kBsdUnused && (spans || index == 3)) {
     return spans ? SliceRole::whole_disk : SliceRole::unused;
   }
@@ -185,8 +185,9 @@ SliceRole role_of(const Label& label, std::uint64_t index, const Slice& slice,
 void set_slice_facts(Slice& slice, const Entry& entry) {
   const std::uint64_t type = entry.get<"type">();
   slice.type = type;
-  slice.facts.set("name", slice.id).set("type", type).set("type_name",
-                                                          name_of(kBsdTypes, type, "unknown"));
+  slice.facts.set("name", slice.id)
+      .set("type", type)
+      .set("type_name", name_of(kBsdTypes, type, "unknown"));
   const std::uint64_t fragment = entry.get<"fragment_bytes">();
   if (type == kBsdFfs && fragment != 0) {
     slice.facts.set("fragment_bytes", fragment)
@@ -195,28 +196,32 @@ void set_slice_facts(Slice& slice, const Entry& entry) {
   }
 }
 
+// The end that entries should respect. Systems that count from the start of the disk but give the
+// unit the size of their slice show it by where c starts.
+std::uint64_t unit_end(const Label& label) {
+  const std::uint64_t unit = label.header.get<"sectors_per_unit">();
+  return unit + (label.whole_slices() > kRawSlot ? label.entry(kRawSlot).get<"first">() : 0);
+}
+
 void check_entry(Claim& claim, const Label& label, std::uint64_t index) {
   const Entry entry = label.entry(index);
   const std::uint64_t unit = label.header.get<"sectors_per_unit">();
   const std::uint64_t end = entry.get<"first">() + entry.get<"sectors">();
-  if (unit == 0 || end <= unit) return;
-  claim.find(Severity::caution, FindingCode::label_field, label.entry_place(index),
-             kBsdEntry.bytes,
+  if (unit == 0 || end <= unit_end(label)) return;
+  claim.find(Severity::caution, FindingCode::label_field, label.entry_place(index), kBsdEntry.bytes,
              fmt::format("slice {} of the BSD label ends at sector {}, the label gives the unit {} "
                          "sectors",
                          static_cast<char>('a' + index), end, unit));
 }
 
 void add_slices(Claim& claim, const Label& label, const View& view, const Context& context) {
-  const std::uint64_t base =
-      is_relative(label, context) ? view.start() : context.image.start();
+  const std::uint64_t base = is_relative(label, context) ? view.start() : context.image.start();
   for (std::uint64_t i = 0; i < label.whole_slices(); ++i) {
     const Entry entry = label.entry(i);
     if (entry.get<"sectors">() == 0) continue;
     Slice slice;
     slice.id = std::string(1, static_cast<char>('a' + i));
-    slice.start =
-        saturating_add(base, saturating_mul(entry.get<"first">(), label.sector_bytes()));
+    slice.start = saturating_add(base, saturating_mul(entry.get<"first">(), label.sector_bytes()));
     slice.bytes = saturating_mul(entry.get<"sectors">(), label.sector_bytes());
     slice.role = role_of(label, i, slice, context);
     set_slice_facts(slice, entry);
@@ -277,8 +282,11 @@ void keep_records(Claim& claim, const Label& label) {
   claim.records.push_back(label.header.keep());
   for (std::uint64_t i = 0; i < label.whole_slices(); ++i) {
     const auto all = label.entry(i).all();
-    claim.records.push_back({&kBsdEntry, label.header.order(), label.entry_place(i),
-                             kBsdEntry.bytes, {all.begin(), all.end()},
+    claim.records.push_back({&kBsdEntry,
+                             label.header.order(),
+                             label.entry_place(i),
+                             kBsdEntry.bytes,
+                             {all.begin(), all.end()},
                              fmt::format("slice {}", static_cast<char>('a' + i))});
   }
 }
@@ -310,7 +318,9 @@ void start_at_label(Claim& claim, const Label& label) {
   claim.bytes -= std::min(claim.bytes, label.place);
 }
 
-bool same_content(const Label& a, const Label& b) { return a.bytes == b.bytes; }
+bool same_content(const Label& a, const Label& b) {
+  return a.bytes == b.bytes;
+}
 
 // What was already looked at from outside: a slice at the very start of the image, and the slices
 // of a BSD label, which often start where the label itself stands.

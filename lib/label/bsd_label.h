@@ -43,16 +43,9 @@ inline constexpr Name kBsdTypes[] = {{0, "unused"},
                                      {27, "NiLFS"}};
 
 // NetBSD sys/sys/disklabel.h, DKTYPE_*
-inline constexpr Name kBsdDriveTypes[] = {{1, "SMD"},
-                                          {2, "MSCP"},
-                                          {3, "old DEC"},
-                                          {4, "SCSI"},
-                                          {5, "ESDI"},
-                                          {6, "ST506"},
-                                          {10, "floppy"},
-                                          {11, "concatenated"},
-                                          {12, "vnode"},
-                                          {13, "ATAPI"}};
+inline constexpr Name kBsdDriveTypes[] = {
+    {1, "SMD"},   {2, "MSCP"},    {3, "old DEC"},       {4, "SCSI"},   {5, "ESDI"},
+    {6, "ST506"}, {10, "floppy"}, {11, "concatenated"}, {12, "vnode"}, {13, "ATAPI"}};
 
 inline constexpr Field kBsdEntryFields[] = {
     u32("sectors", 0, "length", unit::label_sectors),
@@ -62,9 +55,8 @@ inline constexpr Field kBsdEntryFields[] = {
     u8("fragments", 13, "fragments per block"),
     u16("cylinders_per_group", 14, "cylinders per group", unit::cylinders),
 };
-inline constexpr Structure kBsdEntry =
-    structure("4.4BSD label entry", "NetBSD sys/sys/disklabel.h, struct partition", 16,
-              kBsdEntryFields);
+inline constexpr Structure kBsdEntry = structure(
+    "4.4BSD label entry", "NetBSD sys/sys/disklabel.h, struct partition", 16, kBsdEntryFields);
 
 // The entries follow the header and are records of their own: how many there are is the header's
 // own statement, and what lies behind them belongs to somebody else.
@@ -98,8 +90,7 @@ inline constexpr Field kBsdHeaderFields[] = {
     u32("boot_bytes", 140, "size of the boot area", unit::bytes),
     u32("superblock_bytes", 144, "largest superblock", unit::bytes),
 };
-inline constexpr Structure kBsdHeader =
-    structure("4.4BSD disk label", "NetBSD sys/sys/disklabel.h, struct disklabel", 148,
-              kBsdHeaderFields);
+inline constexpr Structure kBsdHeader = structure(
+    "4.4BSD disk label", "NetBSD sys/sys/disklabel.h, struct disklabel", 148, kBsdHeaderFields);
 
 }  // namespace platter::label

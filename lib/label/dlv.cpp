@@ -34,8 +34,8 @@ std::uint64_t sector_bytes(const Head& head) {
 bool is_plausible(const DlvCopy& copy) {
   const Head head = copy.head();
   return copy.present >= kDlvHead.bytes &&
-         (copy.good || (is_sector_size(head.get<"sector_bytes">()) &&
-                        head.get<"front_porch">() >= 0));
+         (copy.good ||
+          (is_sector_size(head.get<"sector_bytes">()) && head.get<"front_porch">() >= 0));
 }
 
 // Every place where a copy can stand, whatever the device's block size.
@@ -163,16 +163,17 @@ void add_boot_blocks(Claim& claim, const DlvCopy& copy, const Context& context) 
     if (block == -1) continue;
     blocks += fmt::format("{}{}", blocks.empty() ? "" : " ", block);
     if (block > 0) {
-      claim.facts.set(fmt::format("boot_start_{}", i + 1),
-                      saturating_add(context.image.start(),
-                                     static_cast<std::uint64_t>(block) * unit));
+      claim.facts.set(
+          fmt::format("boot_start_{}", i + 1),
+          saturating_add(context.image.start(), static_cast<std::uint64_t>(block) * unit));
     }
     if (block > 0 && block < porch) continue;
-    claim.find(Severity::caution, FindingCode::label_field,
-               copy.start + Head::offset_of<"boot_block">(i), 4,
-               fmt::format("boot program {} is said to start at sector {}, outside the front porch of "
-                           "{} sectors",
-                           i + 1, block, porch));
+    claim.find(
+        Severity::caution, FindingCode::label_field, copy.start + Head::offset_of<"boot_block">(i),
+        4,
+        fmt::format("boot program {} is said to start at sector {}, outside the front porch of "
+                    "{} sectors",
+                    i + 1, block, porch));
   }
   claim.facts.set("boot_blocks", blocks.empty() ? std::string("none") : blocks);
 }
@@ -193,8 +194,8 @@ void check_head(Claim& claim, const DlvCopy& copy, const Context& context) {
                            head.get<"front_porch">()));
   }
   if (device_block_of(copy, context) == 0) {
-    claim.find(Severity::caution, FindingCode::label_field,
-               copy.start + Head::offset_of<"block">(), 4,
+    claim.find(Severity::caution, FindingCode::label_field, copy.start + Head::offset_of<"block">(),
+               4,
                fmt::format("the dlV label says that it stands on block {}; it stands at byte {}, "
                            "which is no such block of 512, 1024 or 2048 bytes",
                            head.get<"block">(), copy.start));
@@ -240,14 +241,14 @@ void compare_copies(Claim& claim, const std::vector<DlvCopy>& copies, const DlvC
 // first copy is missed.
 void check_first_copy(Claim& claim, const View& view, const DlvCopy& used) {
   if (used.start == view.start()) return;
-  const bool start_up_code =
-      view.number(FieldReader<kMbr>::offset_of<"signature">(), 2, ByteOrder::little) ==
-      kMbrSignature;
+  const bool start_up_code = view.number(FieldReader<kMbr>::offset_of<"signature">(), 2,
+                                         ByteOrder::little) == kMbrSignature;
   if (start_up_code) return;
-  claim.find(Severity::caution, FindingCode::label_backup_differs, used.start, used.bytes.size(),
-             fmt::format("the first copy of the dlV label is missing or spoiled; the one at byte {} "
-                         "is used",
-                         used.start));
+  claim.find(
+      Severity::caution, FindingCode::label_backup_differs, used.start, used.bytes.size(),
+      fmt::format("the first copy of the dlV label is missing or spoiled; the one at byte {} "
+                  "is used",
+                  used.start));
 }
 
 // The size field is 0 on many disks; the geometry then tells it. Inside a slice the figures may
@@ -259,10 +260,10 @@ std::uint64_t disk_bytes(const Head& head, const Context& context) {
   };
   const std::uint64_t stated = positive(head.get<"sectors">());
   const std::uint64_t sectors =
-      stated != 0 ? stated
-                  : saturating_mul(positive(head.get<"cylinders">()),
-                                   positive(head.get<"tracks">()),
-                                   positive(head.get<"sectors_per_track">()));
+      stated != 0
+          ? stated
+          : saturating_mul(positive(head.get<"cylinders">()), positive(head.get<"tracks">()),
+                           positive(head.get<"sectors_per_track">()));
   return saturating_mul(sectors, sector_bytes(head));
 }
 
@@ -272,8 +273,7 @@ Claim claim_from(const std::vector<DlvCopy>& copies, const DlvCopy& used, const 
   claim.strength = used.good ? Strength::proven : Strength::sane;
   claim.start = view.start();
   claim.bytes = disk_bytes(used.head(), context);
-  claim.title =
-      fmt::format("dlV label, {}", name_of(kDlvVersions, used.head().get<"version">()));
+  claim.title = fmt::format("dlV label, {}", name_of(kDlvVersions, used.head().get<"version">()));
   set_facts(claim, used);
   add_boot_blocks(claim, used, context);
   const auto good_copies = std::ranges::count_if(copies, &DlvCopy::good);

@@ -26,8 +26,7 @@ std::uint16_t fold(std::uint32_t sum) noexcept {
 // lost, or without the last word before the checksum (fact sheet; NetBSD and Darwin sources).
 std::string_view variant_of(std::span<const std::byte> label, std::uint16_t stored) noexcept {
   const std::uint32_t sum = plain_sum(label);
-  const std::uint32_t with_block =
-      sum + sum_of_words16(label.subspan(kBlockAt, 4), ByteOrder::big);
+  const std::uint32_t with_block = sum + sum_of_words16(label.subspan(kBlockAt, 4), ByteOrder::big);
   const auto masked = [](std::uint32_t value) {
     return static_cast<std::uint16_t>((value + (value >> 16U)) & 0xFFFFU);
   };
@@ -57,12 +56,8 @@ bool DlvCopy::says_the_same(const DlvCopy& other) const {
 }
 
 RecordData DlvCopy::keep(std::string role) const {
-  return {is_short() ? &kDlvShort : &kDlvLong,
-          ByteOrder::big,
-          start,
-          static_cast<std::uint32_t>(present),
-          bytes,
-          std::move(role)};
+  return {is_short() ? &kDlvShort : &kDlvLong, ByteOrder::big, start,
+          static_cast<std::uint32_t>(present), bytes,          std::move(role)};
 }
 
 std::optional<DlvCopy> read_dlv_copy(const View& view, std::uint64_t offset) {
@@ -76,8 +71,8 @@ std::optional<DlvCopy> read_dlv_copy(const View& view, std::uint64_t offset) {
   copy.stored = static_cast<std::uint16_t>(decode_unsigned(label.last(2), ByteOrder::big));
   copy.computed = dlv_checksum(label);
   if (copy.stored != copy.computed) copy.variant = variant_of(label, copy.stored);
-  copy.good = copy.present == copy.bytes.size() &&
-              (copy.stored == copy.computed || !copy.variant.empty());
+  copy.good =
+      copy.present == copy.bytes.size() && (copy.stored == copy.computed || !copy.variant.empty());
   return copy;
 }
 

@@ -25,9 +25,7 @@ struct DlvCopy {
     return {bytes.data(), ByteOrder::big};
   }
   [[nodiscard]] bool is_short() const noexcept { return bytes.size() == kDlvShort.bytes; }
-  [[nodiscard]] std::uint64_t checksum_place() const noexcept {
-    return start + bytes.size() - 2;
-  }
+  [[nodiscard]] std::uint64_t checksum_place() const noexcept { return start + bytes.size() - 2; }
   /// Whether both say the same, wherever they stand.
   [[nodiscard]] bool says_the_same(const DlvCopy& other) const;
   [[nodiscard]] RecordData keep(std::string role) const;

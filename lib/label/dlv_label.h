@@ -12,8 +12,8 @@ inline constexpr std::uint64_t kDlv2 = 0x646C5632;
 inline constexpr std::uint64_t kDlv3 = 0x646C5633;
 inline constexpr std::uint64_t kDlvNotInitialised = 0x80000000;
 
-inline constexpr Name kDlvVersions[] = {{kDlv1, "version 1"}, {kDlv2, "version 2"},
-                                        {kDlv3, "version 3"}};
+inline constexpr Name kDlvVersions[] = {
+    {kDlv1, "version 1"}, {kDlv2, "version 2"}, {kDlv3, "version 3"}};
 
 // The structures are packed as m68k compilers do it, to 2 bytes.
 inline constexpr Field kDlvEntryFields[] = {
@@ -57,8 +57,7 @@ inline constexpr Field kDlvHeadFields[] = {
     s16("group_sectors", 118, "size of a group", unit::label_sectors),
     s16("group_alternates", 120, "alternates per group", unit::label_sectors),
     s16("group_offset", 122, "first alternate in a group", unit::label_sectors),
-    array_of(2, s32("boot_block", 124, "start of the boot program; -1: none",
-                    unit::label_sectors)),
+    array_of(2, s32("boot_block", 124, "start of the boot program; -1: none", unit::label_sectors)),
     text("bootfile", 132, 24, "kernel to load"),
     text("host_name", 156, 32, "host that labelled the disk"),
     text("root_slice", 188, 1, "letter of the root slice"),

@@ -30,11 +30,15 @@ bool is_extended(const Entry& entry) {
   return type == 0x05 || type == 0x0F || type == 0x85;
 }
 
-bool is_active(const Entry& entry) { return entry.get<"flag">() == 0x80; }
+bool is_active(const Entry& entry) {
+  return entry.get<"flag">() == 0x80;
+}
 
 // An optical volume made to start from a disk as well has slices that begin at sector 0 or have no
 // type; nothing else should.
-bool holds_iso9660(const View& view) { return view.holds(32769, "CD001"); }
+bool holds_iso9660(const View& view) {
+  return view.holds(32769, "CD001");
+}
 
 bool may_start_at_zero(std::uint64_t type) {
   constexpr std::array<std::uint64_t, 5> kTypes = {0x96, 0xA5, 0xA6, 0xA9, kGptProtective};
@@ -54,8 +58,8 @@ bool is_sensible(const Entry& entry, bool optical) {
 bool is_boot_sector(const View& view) {
   const auto sector = view.record<kBootSector>(0, ByteOrder::little);
   const auto jump = sector.raw<"jump">();
-  const bool jumps = (jump[0] == std::byte{0xEB} && jump[2] == std::byte{0x90}) ||
-                     jump[0] == std::byte{0xE9};
+  const bool jumps =
+      (jump[0] == std::byte{0xEB} && jump[2] == std::byte{0x90}) || jump[0] == std::byte{0xE9};
   if (!jumps) return false;
   const std::string system = sector.text<"system">();
   if (system == "NTFS" || system == "EXFAT") return true;
@@ -134,9 +138,12 @@ void add_pair(Walk& walk, const Entry& entry, std::uint64_t entry_place, std::ui
 SliceRole role_of(const Entry& entry) {
   if (is_extended(entry)) return SliceRole::container;
   switch (entry.get<"type">()) {
-    case kGptProtective: return SliceRole::metadata;
-    case 0xB8: return SliceRole::swap;
-    default: return SliceRole::data;
+    case kGptProtective:
+      return SliceRole::metadata;
+    case 0xB8:
+      return SliceRole::swap;
+    default:
+      return SliceRole::data;
   }
 }
 
@@ -162,8 +169,8 @@ void check_place(Walk& walk, const Entry& entry, std::uint64_t entry_place, std:
                     fmt::format("slice {} starts at sector 0, on the MBR itself", id));
   }
   if (first + entry.get<"sectors">() <= kMostSectors) return;
-  walk.claim.find(Severity::caution, FindingCode::label_field, entry_place + Entry::offset_of<"first">(),
-                  8,
+  walk.claim.find(Severity::caution, FindingCode::label_field,
+                  entry_place + Entry::offset_of<"first">(), 8,
                   fmt::format("slice {} starts at sector {} and has {} sectors, together more than "
                               "the 32-bit sector numbers of an MBR reach",
                               id, first, entry.get<"sectors">()));
@@ -216,15 +223,17 @@ std::size_t link_of(const Mbr& record) {
 
 bool is_record(Walk& walk, const Mbr& record, const Link& link) {
   if (!record.complete()) {
-    cut_chain(walk, Severity::caution, record.start(), kBlock,
-              fmt::format("the chain of logical slices goes on at sector {}, the image ends before it",
-                          link.sector));
+    cut_chain(
+        walk, Severity::caution, record.start(), kBlock,
+        fmt::format("the chain of logical slices goes on at sector {}, the image ends before it",
+                    link.sector));
     return false;
   }
   if (record.get<"signature">() == kMbrSignature) return true;
-  cut_chain(walk, Severity::fault, record.place_of<"signature">(), 2,
-            fmt::format("the extended boot record at sector {} ends in 0x{:04X} instead of 0x{:04X}",
-                        link.sector, record.get<"signature">(), kMbrSignature));
+  cut_chain(
+      walk, Severity::fault, record.place_of<"signature">(), 2,
+      fmt::format("the extended boot record at sector {} ends in 0x{:04X} instead of 0x{:04X}",
+                  link.sector, record.get<"signature">(), kMbrSignature));
   return false;
 }
 
@@ -305,8 +314,8 @@ void infer(Walk& walk) {
     walk.claim.facts.set("cylinders", std::max(whole, last + 1))
         .set("heads", geometry->heads)
         .set("sectors_per_track", track)
-        .set("geometry_evidence", fmt::format("inferred; {} of {} places agree",
-                                              geometry->agreeing, walk.pairs.size()));
+        .set("geometry_evidence",
+             fmt::format("inferred; {} of {} places agree", geometry->agreeing, walk.pairs.size()));
   } else {
     const auto beyond = [](const ChsPair& pair) { return pair.cylinder > 0; };
     const auto first = std::ranges::find_if(walk.pairs, beyond);
@@ -315,13 +324,14 @@ void infer(Walk& walk) {
   if (odd == nullptr) return;
   walk.claim.find(
       Severity::note, FindingCode::geometry_differs, odd->at, 3,
-      geometry ? fmt::format("cylinder {}, head {}, sector {} is not sector {} with {} heads and {} "
-                             "sectors per track; the sector number counts",
-                             odd->cylinder, odd->head, odd->sector, odd->lba, geometry->heads,
-                             geometry->sectors_per_track)
-               : fmt::format("no geometry makes the cylinder, head and sector fields agree with the "
-                             "sector numbers, for example {}/{}/{} with sector {}",
-                             odd->cylinder, odd->head, odd->sector, odd->lba));
+      geometry
+          ? fmt::format("cylinder {}, head {}, sector {} is not sector {} with {} heads and {} "
+                        "sectors per track; the sector number counts",
+                        odd->cylinder, odd->head, odd->sector, odd->lba, geometry->heads,
+                        geometry->sectors_per_track)
+          : fmt::format("no geometry makes the cylinder, head and sector fields agree with the "
+                        "sector numbers, for example {}/{}/{} with sector {}",
+                        odd->cylinder, odd->head, odd->sector, odd->lba));
 }
 
 // Without a checksum the entries must vouch for one another.
@@ -341,12 +351,13 @@ bool entries_agree(const Claim& claim, const View& view) {
 
 void check_active(Claim& claim, const Mbr& mbr) {
   std::size_t active = 0;
-  for (std::size_t i = 0; i < kEntries; ++i) active += is_active(mbr.sub<"entry">(i)) ? 1 : 0;
+  for (std::size_t i = 0; i < kEntries; ++i)
+    active += is_active(mbr.sub<"entry">(i)) ? 1 : 0;
   if (active < 2) return;
-  claim.find(Severity::caution, FindingCode::label_field, mbr.place_of<"entry">(),
-             kEntries * kMbrEntry.bytes,
-             fmt::format("{} entries of the MBR are marked active, start-up code expects one",
-                         active));
+  claim.find(
+      Severity::caution, FindingCode::label_field, mbr.place_of<"entry">(),
+      kEntries * kMbrEntry.bytes,
+      fmt::format("{} entries of the MBR are marked active, start-up code expects one", active));
 }
 
 std::vector<Claim> claims(const View& view, const Context& context) {

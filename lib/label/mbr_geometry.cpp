@@ -50,7 +50,8 @@ std::optional<InferredGeometry> infer_geometry(std::span<const ChsPair> pairs) {
   }
   for (const ChsPair& pair : pairs) {
     if (search.best.agreeing == pairs.size()) break;
-    for (const std::uint64_t heads : kUsualHeads) try_heads(search, pair, heads);
+    for (const std::uint64_t heads : kUsualHeads)
+      try_heads(search, pair, heads);
   }
   if (search.best.agreeing < 2 || search.best.agreeing * 2 <= pairs.size()) return std::nullopt;
   return search.best;

@@ -45,11 +45,16 @@ SliceRole role_of(const Header& header, std::size_t index) {
   switch (type) {
     case kTypeHeader:
     case 1:  // replacement tracks and sectors belong to the label as well
-    case 2: return SliceRole::metadata;
-    case kTypeVolume: return SliceRole::whole_disk;
-    case kTypeLinuxSwap: return SliceRole::swap;
-    case kTypeRaw: return header.get<"swap">() == index ? SliceRole::swap : SliceRole::data;
-    default: return SliceRole::data;
+    case 2:
+      return SliceRole::metadata;
+    case kTypeVolume:
+      return SliceRole::whole_disk;
+    case kTypeLinuxSwap:
+      return SliceRole::swap;
+    case kTypeRaw:
+      return header.get<"swap">() == index ? SliceRole::swap : SliceRole::data;
+    default:
+      return SliceRole::data;
   }
 }
 
@@ -105,11 +110,11 @@ void check_file(Claim& claim, const Header& header, std::uint32_t index) {
       fits_within(first - volume.get<"first">(), blocks, volume.get<"blocks">())) {
     return;
   }
-  claim.find(Severity::caution, FindingCode::label_field, place, 8,
-             fmt::format("file {} of the volume directory covers blocks {} to {}, outside the "
-                         "volume header slice of {} blocks from block {}",
-                         name, first, first + blocks - 1, volume.get<"blocks">(),
-                         volume.get<"first">()));
+  claim.find(
+      Severity::caution, FindingCode::label_field, place, 8,
+      fmt::format("file {} of the volume directory covers blocks {} to {}, outside the "
+                  "volume header slice of {} blocks from block {}",
+                  name, first, first + blocks - 1, volume.get<"blocks">(), volume.get<"first">()));
 }
 
 void add_files(Claim& claim, const Header& header, const View& view) {
@@ -138,18 +143,19 @@ std::uint64_t disk_bytes(const Header& header, const Claim& claim, const View& v
     if (slice.role == SliceRole::whole_disk) return slice_end;
     end = std::max(end, slice_end);
   }
-  const std::uint64_t bytes = header.get<"cylinders">() * header.get<"tracks">() *
-                              header.get<"sectors">() * kBlock;
+  const std::uint64_t bytes =
+      header.get<"cylinders">() * header.get<"tracks">() * header.get<"sectors">() * kBlock;
   return bytes >= end ? bytes : 0;
 }
 
 void check_fields(Claim& claim, const Header& header) {
   const std::uint64_t sector_bytes = header.get<"sector_bytes">();
   if (sector_bytes != 0 && sector_bytes != kBlock) {
-    claim.find(Severity::caution, FindingCode::label_field, header.place_of<"sector_bytes">(), 2,
-               fmt::format("the volume header gives {} bytes per sector; its block numbers are read "
-                           "as 512-byte blocks all the same",
-                           sector_bytes));
+    claim.find(
+        Severity::caution, FindingCode::label_field, header.place_of<"sector_bytes">(), 2,
+        fmt::format("the volume header gives {} bytes per sector; its block numbers are read "
+                    "as 512-byte blocks all the same",
+                    sector_bytes));
   }
   const auto check_number = [&](std::string_view what, std::uint64_t number, std::uint64_t at) {
     constexpr std::uint64_t kNone = 0xFFFF;
@@ -174,9 +180,10 @@ void report_checksum(Claim& claim, const Header& header) {
   const auto stored = static_cast<std::uint32_t>(header.get<"checksum">());
   const std::uint32_t computed = stored - left_over(header);
   if (stored == computed) return;
-  claim.find(Severity::fault, FindingCode::label_checksum, header.place_of<"checksum">(), 4,
-             fmt::format("the SGI volume header stores checksum 0x{:08X}, its content gives 0x{:08X}",
-                         stored, computed));
+  claim.find(
+      Severity::fault, FindingCode::label_checksum, header.place_of<"checksum">(), 4,
+      fmt::format("the SGI volume header stores checksum 0x{:08X}, its content gives 0x{:08X}",
+                  stored, computed));
 }
 
 void set_facts(Claim& claim, const Header& header) {

@@ -31,9 +31,9 @@ inline constexpr Field kSgiFileFields[] = {
     s32("first", 8, "first block, from the start of the disk", unit::blocks),
     s32("length", 12, "length; not above 0: unused", unit::bytes),
 };
-inline constexpr Structure kSgiFile = structure(
-    "SGI volume directory entry", "NetBSD sys/sys/bootblock.h, struct sgi_boot_block", 16,
-    kSgiFileFields);
+inline constexpr Structure kSgiFile =
+    structure("SGI volume directory entry", "NetBSD sys/sys/bootblock.h, struct sgi_boot_block", 16,
+              kSgiFileFields);
 
 inline constexpr Field kSgiSliceFields[] = {
     u32("blocks", 0, "length; 0: unused", unit::blocks),
@@ -61,8 +61,9 @@ inline constexpr Field kSgiHeaderFields[] = {
     u16("sectors", 38, "sectors per track", unit::sectors),
     u16("sector_bytes", 40, "bytes per sector", unit::bytes),
     u16("interleave", 42, "interleave"),
-    u32("flags", 44, "1 sector slip, 2 sector forward, 4 track forward, 8 multiple volumes, "
-                     "0x10 ignore errors, 0x20 reseek, 0x40 tagged queueing"),
+    u32("flags", 44,
+        "1 sector slip, 2 sector forward, 4 track forward, 8 multiple volumes, "
+        "0x10 ignore errors, 0x20 reseek, 0x40 tagged queueing"),
     u32("data_rate", 48, "transfer rate"),
     u32("retries", 52, "retries on error"),
     u32("ms_per_word", 56, "milliseconds per word", unit::milliseconds),
@@ -72,8 +73,8 @@ inline constexpr Field kSgiHeaderFields[] = {
     u32("checksum", 504, "makes the sum of all 128 words 0"),
     reserved(508, 4),
 };
-inline constexpr Structure kSgiHeader = structure(
-    "SGI volume header", "NetBSD sys/sys/bootblock.h, struct sgi_boot_block; IRIX vh(7M)", 512,
-    kSgiHeaderFields);
+inline constexpr Structure kSgiHeader =
+    structure("SGI volume header", "NetBSD sys/sys/bootblock.h, struct sgi_boot_block; IRIX vh(7M)",
+              512, kSgiHeaderFields);
 
 }  // namespace platter::label

@@ -18,7 +18,9 @@ constexpr std::size_t kSlots = 8;
 using Label = Record<kSunLabel>;
 using MoreSlices = FieldReader<kSunMoreSlices>;
 
-bool checksum_holds(const Label& label) { return xor_of_words(label.all(), ByteOrder::big) == 0; }
+bool checksum_holds(const Label& label) {
+  return xor_of_words(label.all(), ByteOrder::big) == 0;
+}
 
 bool has_geometry(const Label& label) {
   return label.get<"nhead">() != 0 && label.get<"nsect">() != 0 && label.get<"ncyl">() != 0;
@@ -138,8 +140,8 @@ void add_slices(Claim& claim, const Label& label, const View& view) {
     if (entry.get<"blocks">() == 0) continue;
     Slice slice;
     slice.id = std::string(kSunSlots[i].text);
-    slice.start = saturating_add(
-        view.start(), saturating_mul(entry.get<"start">(), start_unit, kBlock));
+    slice.start =
+        saturating_add(view.start(), saturating_mul(entry.get<"start">(), start_unit, kBlock));
     slice.bytes = saturating_mul(entry.get<"blocks">(), kBlock);
     if (tagged) slice.type = label.sub<"vtoc">(i).get<"tag">();
     slice.role = role_of(i, slice.type, entry.get<"start">());
@@ -187,8 +189,12 @@ void add_more_slices(Claim& claim, const Label& label, const View& view) {
     }
     claim.slices.push_back(std::move(slice));
   }
-  RecordData record{&kSunMoreSlices, ByteOrder::big, label.start() + kSunMoreSlicesAt,
-                    kSunMoreSlices.bytes, {more.all().begin(), more.all().end()}, {}};
+  RecordData record{&kSunMoreSlices,
+                    ByteOrder::big,
+                    label.start() + kSunMoreSlicesAt,
+                    kSunMoreSlices.bytes,
+                    {more.all().begin(), more.all().end()},
+                    {}};
   claim.records.push_back(std::move(record));
 }
 
@@ -260,9 +266,10 @@ void compare_backups(Claim& claim, const Label& label, const View& view) {
 Claim claim_from_backup(const Label& spoiled, const Label& backup, const View& view) {
   Claim claim = claim_from(backup, view, false);
   report_checksum(claim, spoiled);
-  claim.find(Severity::caution, FindingCode::label_backup_differs, backup.start(), kBlock,
-             fmt::format("the Sun label in sector 0 is spoiled; its valid backup at byte {} is used",
-                         backup.start()));
+  claim.find(
+      Severity::caution, FindingCode::label_backup_differs, backup.start(), kBlock,
+      fmt::format("the Sun label in sector 0 is spoiled; its valid backup at byte {} is used",
+                  backup.start()));
   claim.facts.set("label_start", backup.start());
   claim.records.front().role = "backup";
   claim.records.push_back(spoiled.keep("spoiled"));

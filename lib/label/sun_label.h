@@ -12,22 +12,14 @@ inline constexpr std::uint64_t kSunMoreMagic = 0x199D1FEA;
 inline constexpr std::uint64_t kSunMoreTypedMagic = 0x199D1FEB;
 
 // illumos usr/src/uts/common/sys/vtoc.h, V_* tags; the Linux ones from block/partitions/sun.c
-inline constexpr Name kSunTags[] = {{0, "unassigned"},
-                                    {1, "boot"},
-                                    {2, "root"},
-                                    {3, "swap"},
-                                    {4, "usr"},
-                                    {5, "whole disk"},
-                                    {6, "stand"},
-                                    {7, "var"},
-                                    {8, "home"},
-                                    {9, "alternate sectors"},
-                                    {10, "cache"},
-                                    {11, "reserved"},
-                                    {0x82, "Linux swap"},
-                                    {0x83, "Linux"},
-                                    {0x8E, "Linux LVM"},
-                                    {0xFD, "Linux RAID"}};
+inline constexpr Name kSunTags[] = {{0, "unassigned"},    {1, "boot"},
+                                    {2, "root"},          {3, "swap"},
+                                    {4, "usr"},           {5, "whole disk"},
+                                    {6, "stand"},         {7, "var"},
+                                    {8, "home"},          {9, "alternate sectors"},
+                                    {10, "cache"},        {11, "reserved"},
+                                    {0x82, "Linux swap"}, {0x83, "Linux"},
+                                    {0x8E, "Linux LVM"},  {0xFD, "Linux RAID"}};
 
 inline constexpr Name kSunSlots[] = {{0, "a"}, {1, "b"}, {2, "c"}, {3, "d"},
                                      {4, "e"}, {5, "f"}, {6, "g"}, {7, "h"}};
@@ -97,10 +89,9 @@ inline constexpr Field kSunBlockLabelFields[] = {
     u16("magic", 508, "0xDABE"),
     u16("checksum", 510, "makes the exclusive-or of all 256 words 0"),
 };
-inline constexpr Structure kSunBlockLabel =
-    structure("Sun-framed label with starts in blocks",
-              "4.4BSD luna68k omron_disklabel.h; OpenBSD luna88k disksubr.c", 512,
-              kSunBlockLabelFields);
+inline constexpr Structure kSunBlockLabel = structure(
+    "Sun-framed label with starts in blocks",
+    "4.4BSD luna68k omron_disklabel.h; OpenBSD luna88k disksubr.c", 512, kSunBlockLabelFields);
 
 // Slices i to p of OpenBSD, in the place of the VTOC.
 inline constexpr Field kSunMoreSlicesFields[] = {
@@ -112,9 +103,8 @@ inline constexpr Field kSunMoreSlicesFields[] = {
     array_of(16, u16("cylinders_per_group", 104, "cylinders per group")),
     array_of(8, u8("disk_id", 136, "disk identifier")),
 };
-inline constexpr Structure kSunMoreSlices =
-    structure("Sun label, slices i to p", "OpenBSD sys/dev/sun/disklabel.h", 144,
-              kSunMoreSlicesFields);
+inline constexpr Structure kSunMoreSlices = structure(
+    "Sun label, slices i to p", "OpenBSD sys/dev/sun/disklabel.h", 144, kSunMoreSlicesFields);
 inline constexpr std::uint64_t kSunMoreSlicesAt = 128;
 
 }  // namespace platter::label

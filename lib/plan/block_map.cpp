@@ -148,7 +148,8 @@ void BlockMap::paint(BlockRun run) {
 
 std::uint64_t BlockMap::blocks() const noexcept {
   std::uint64_t sum = 0;
-  for (const BlockRun& run : runs_) sum += run.blocks;  // disjoint, so at most 2^64 - 1
+  for (const BlockRun& run : runs_)
+    sum += run.blocks;  // disjoint, so at most 2^64 - 1
   return sum;
 }
 
@@ -195,7 +196,9 @@ BlockMap combine(const BlockMap& a, const BlockMap& b, bool only_a, bool only_b,
   return result;
 }
 
-BlockMap united(const BlockMap& a, const BlockMap& b) { return combine(a, b, true, true, true); }
+BlockMap united(const BlockMap& a, const BlockMap& b) {
+  return combine(a, b, true, true, true);
+}
 
 BlockMap intersected(const BlockMap& a, const BlockMap& b) {
   return combine(a, b, false, false, true);
@@ -242,8 +245,9 @@ Parsed<BlockMap> read_block_map(std::string_view text) {
   BlockMap map;
   for (std::size_t i = 0; i < runs.size(); ++i) {
     if (i > 0 && runs[i - 1].run.end() > runs[i].run.start) {
-      return {{}, fmt::format("line {}: block {} belongs to the run of line {} already",
-                              runs[i].line, runs[i].run.start, runs[i - 1].line)};
+      return {{},
+              fmt::format("line {}: block {} belongs to the run of line {} already", runs[i].line,
+                          runs[i].run.start, runs[i - 1].line)};
     }
     map.paint(runs[i].run);
   }

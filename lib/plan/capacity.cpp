@@ -22,7 +22,9 @@ std::uint64_t bits(std::span<const std::byte, 16> csd, unsigned high, unsigned l
 
 }  // namespace
 
-std::span<const Disc> known_discs() noexcept { return kDiscs; }
+std::span<const Disc> known_discs() noexcept {
+  return kDiscs;
+}
 
 const Disc* smallest_disc(std::uint64_t bytes) noexcept {
   for (const Disc& disc : kDiscs) {
@@ -37,8 +39,8 @@ Parsed<std::uint64_t> card_bytes_of_csd(std::span<const std::byte, 16> csd) {
     case 0: {
       const std::uint64_t block_length = bits(csd, 83, 80);
       if (block_length < 9 || block_length > 11) {
-        return {{}, fmt::format("the register's READ_BL_LEN is {}, allowed are 9 to 11",
-                                block_length)};
+        return {{},
+                fmt::format("the register's READ_BL_LEN is {}, allowed are 9 to 11", block_length)};
       }
       return {(bits(csd, 73, 62) + 1) << (bits(csd, 49, 47) + 2 + block_length), {}};
     }
@@ -54,8 +56,9 @@ Parsed<std::uint64_t> card_bytes_of_csd(std::span<const std::byte, 16> csd) {
 Parsed<std::uint64_t> card_bytes_of_csd_text(std::string_view digits) {
   std::array<std::byte, 16> csd{};
   if (digits.size() != 32) {
-    return {{}, fmt::format("a register has 32 hexadecimal digits, found {} characters",
-                            digits.size())};
+    return {
+        {},
+        fmt::format("a register has 32 hexadecimal digits, found {} characters", digits.size())};
   }
   for (std::size_t i = 0; i < csd.size(); ++i) {
     unsigned value = 0;

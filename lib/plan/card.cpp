@@ -23,7 +23,9 @@ namespace {
 
 constexpr std::size_t kAlignment = 4096;
 
-std::string reason_of(int error) { return std::generic_category().message(error); }
+std::string reason_of(int error) {
+  return std::generic_category().message(error);
+}
 
 // A descriptor past the page cache and the unit in which it can be read.
 Descriptor open_direct(const std::string& path, std::uint64_t& unit) {
@@ -44,7 +46,9 @@ ssize_t CardCalls::write_at(int descriptor, const void* from, std::size_t count,
   return pwrite(descriptor, from, count, offset);
 }
 
-int CardCalls::sync(int descriptor) { return fsync(descriptor); }
+int CardCalls::sync(int descriptor) {
+  return fsync(descriptor);
+}
 
 CardCalls& CardCalls::real() noexcept {
   static CardCalls calls;
@@ -178,6 +182,8 @@ AlignedBuffer::AlignedBuffer(std::size_t bytes)
   if (memory_ == nullptr) throw std::bad_alloc();
 }
 
-void AlignedBuffer::Free::operator()(std::byte* memory) const noexcept { std::free(memory); }
+void AlignedBuffer::Free::operator()(std::byte* memory) const noexcept {
+  std::free(memory);
+}
 
 }  // namespace platter::plan

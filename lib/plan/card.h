@@ -14,8 +14,8 @@
 
 namespace platter::plan {
 
-/// The system calls that move bytes. Tests put failures in their place; a call that fails returns -1
-/// and sets errno, as the system's do.
+/// The system calls that move bytes. Tests put failures in their place; a call that fails returns
+/// -1 and sets errno, as the system's do.
 class CardCalls {
  public:
   CardCalls() = default;
@@ -40,12 +40,18 @@ struct CardAccess {
 class Card {
  public:
   /// Opens a card. A block device is opened exclusively for writing, a file is locked against other
-  /// runs of ours. Throws IoError: not there and not to be created, neither file nor block device, in
-  /// use, not permitted.
+  /// runs of ours. Throws IoError: not there and not to be created, neither file nor block device,
+  /// in use, not permitted.
   Card(const std::string& path, const CardAccess& access, CardCalls& calls = CardCalls::real());
 
   [[nodiscard]] const std::string& path() const noexcept { return path_; }
   [[nodiscard]] bool is_device() const noexcept { return is_device_; }
+  /// How many bytes to move at once: a device that is read past the page cache wants much, and from
+  /// page cache to page cache what was copied should still be in a core's own cache when it is
+  /// used.
+  [[nodiscard]] std::size_t chunk_bytes() const noexcept {
+    return is_device_ ? kDeviceChunk : kFileChunk;
+  }
   /// Bytes, asked from the system at each call: a card can be pulled or a file cut.
   [[nodiscard]] std::uint64_t size() const;
 
@@ -53,8 +59,8 @@ class Card {
   void read(std::uint64_t offset, std::span<std::byte> out);
   /// As read(), past the page cache where the system allows it; call forget() first.
   void read_back(std::uint64_t offset, std::span<std::byte> out);
-  /// Writes all of `bytes`. Throws IoError with the first byte that could not be written, and without
-  /// writing anything when the card ends before the end of `bytes`.
+  /// Writes all of `bytes`. Throws IoError with the first byte that could not be written, and
+  /// without writing anything when the card ends before the end of `bytes`.
   void write(std::uint64_t offset, std::span<const std::byte> bytes);
   /// Returns when everything written is on the medium.
   void sync();
@@ -62,6 +68,9 @@ class Card {
   void forget(std::uint64_t offset, std::uint64_t bytes);
 
  private:
+  static constexpr std::size_t kDeviceChunk = std::size_t{1} << 20;
+  static constexpr std::size_t kFileChunk = std::size_t{1} << 16;
+
   void open_existing(const CardAccess& access);
   void create_file(const CardAccess& access);
   void read_from(int descriptor, std::uint64_t offset, std::span<std::byte> out);

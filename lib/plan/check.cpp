@@ -16,8 +16,8 @@ namespace {
 constexpr std::uint64_t kSixByteBlocks = std::uint64_t{1} << 21;
 constexpr std::uint64_t kSigned32Bytes = std::uint64_t{1} << 31;
 
-// Families whose firmware asks an optical drive for 512-byte blocks. Common practice, no source; what
-// stands before the first hyphen of a machine's name decides.
+// Families whose firmware asks an optical drive for 512-byte blocks. Common practice, no source;
+// what stands before the first hyphen of a machine's name decides.
 constexpr std::array<std::string_view, 7> kAsksFor512 = {"sparc", "m68k",  "mips", "mipsel",
                                                          "vax",   "alpha", "hppa"};
 
@@ -26,14 +26,17 @@ bool asks_for_512(std::string_view machine) {
   return std::ranges::find(kAsksFor512, family) != kAsksFor512.end();
 }
 
-std::string quoted(std::string_view name) { return fmt::format("'{}'", printable(name)); }
+std::string quoted(std::string_view name) {
+  return fmt::format("'{}'", printable(name));
+}
 
 std::string both(std::uint64_t bytes) {
   return fmt::format("{} ({})", in_blocks(bytes), readable_size(bytes));
 }
 
 std::string in_words(const Geometry& geometry) {
-  return fmt::format("{} x {} x {}", geometry.cylinders, geometry.heads, geometry.sectors_per_track);
+  return fmt::format("{} x {} x {}", geometry.cylinders, geometry.heads,
+                     geometry.sectors_per_track);
 }
 
 class Checker {
@@ -42,14 +45,16 @@ class Checker {
 
   std::vector<Finding> run() {
     check_card();
-    for (std::size_t i = 0; i < plan_.regions.size(); ++i) check_region(i);
+    for (std::size_t i = 0; i < plan_.regions.size(); ++i)
+      check_region(i);
     return std::move(findings_);
   }
 
  private:
   void find(Severity severity, FindingCode code, const Region& region, Extent place,
             std::string message) {
-    findings_.push_back({severity, code, region.name, place.start, place.bytes, std::move(message)});
+    findings_.push_back(
+        {severity, code, region.name, place.start, place.bytes, std::move(message)});
   }
 
   void find(Severity severity, FindingCode code, const Region& region, std::string message) {
@@ -59,11 +64,13 @@ class Checker {
   // Both sizes known and different: plan.card_bytes is the smaller one.
   void check_card() {
     if (!plan_.written_card_bytes || *plan_.written_card_bytes == plan_.card_bytes) return;
-    findings_.push_back(
-        {Severity::caution, FindingCode::region_beyond_card, {}, plan_.card_bytes,
-         *plan_.written_card_bytes - plan_.card_bytes,
-         fmt::format("the plan states a card of {}, the card at hand has {}",
-                     both(*plan_.written_card_bytes), both(plan_.card_bytes))});
+    findings_.push_back({Severity::caution,
+                         FindingCode::region_beyond_card,
+                         {},
+                         plan_.card_bytes,
+                         *plan_.written_card_bytes - plan_.card_bytes,
+                         fmt::format("the plan states a card of {}, the card at hand has {}",
+                                     both(*plan_.written_card_bytes), both(plan_.card_bytes))});
   }
 
   void check_region(std::size_t index) {
@@ -170,8 +177,8 @@ class Checker {
   void check_widths(const Region& region, const Geometry& geometry) {
     if (geometry.cylinders > kMaxCylinders) {
       find(Severity::fault, FindingCode::geometry_differs, region,
-           fmt::format("{} has {} cylinders, mode page 04h can say at most {}",
-                       quoted(region.name), geometry.cylinders, kMaxCylinders));
+           fmt::format("{} has {} cylinders, mode page 04h can say at most {}", quoted(region.name),
+                       geometry.cylinders, kMaxCylinders));
     }
     const LabelWidths* widths = find_label_widths(region.label);
     if (widths == nullptr) return;
@@ -267,10 +274,11 @@ class Checker {
     if (!region.known || region.known->block_bytes == 0) return;
     if (region.known->block_bytes < region.block_bytes) {
       find(Severity::note, FindingCode::block_size_mismatch, region,
-           fmt::format("the image of {} counts in blocks of {} bytes, the drive reports {}; firmware "
-                       "that reads such a label mostly wants {} (common practice)",
-                       quoted(region.name), region.known->block_bytes, region.block_bytes,
-                       region.known->block_bytes));
+           fmt::format(
+               "the image of {} counts in blocks of {} bytes, the drive reports {}; firmware "
+               "that reads such a label mostly wants {} (common practice)",
+               quoted(region.name), region.known->block_bytes, region.block_bytes,
+               region.known->block_bytes));
     } else if (region.known->block_bytes > region.block_bytes && !asks) {
       find(Severity::note, FindingCode::block_size_mismatch, region,
            fmt::format("the image of {} counts in blocks of {} bytes, the drive reports {}",

@@ -12,9 +12,14 @@ namespace {
 
 class ChunkRun {
  public:
-  ChunkRun(std::uint64_t total, Progress::Stage stage, const OnProgress& on_progress,
+  ChunkRun(std::uint64_t total, std::uint64_t chunk_bytes, Progress::Stage stage,
+           const OnProgress& on_progress,
            const std::function<void(unsigned, std::uint64_t, std::size_t)>& work)
-      : total_(total), stage_(stage), on_progress_(on_progress), work_(work) {}
+      : total_(total),
+        chunk_bytes_(chunk_bytes),
+        stage_(stage),
+        on_progress_(on_progress),
+        work_(work) {}
 
   bool run(unsigned workers) {
     std::vector<std::jthread> threads;
@@ -31,9 +36,9 @@ class ChunkRun {
   void take_chunks(unsigned worker) {
     try {
       while (!stop_.load(std::memory_order_relaxed)) {
-        const std::uint64_t offset = next_.fetch_add(kChunkBytes);
+        const std::uint64_t offset = next_.fetch_add(chunk_bytes_);
         if (offset >= total_) break;
-        const std::uint64_t bytes = std::min(kChunkBytes, total_ - offset);
+        const std::uint64_t bytes = std::min(chunk_bytes_, total_ - offset);
         work_(worker, offset, static_cast<std::size_t>(bytes));
         done_ += bytes;
         if (worker == 0 && on_progress_ && !on_progress_({stage_, done_, total_})) {
@@ -49,6 +54,7 @@ class ChunkRun {
   }
 
   const std::uint64_t total_;
+  const std::uint64_t chunk_bytes_;
   const Progress::Stage stage_;
   const OnProgress& on_progress_;
   const std::function<void(unsigned, std::uint64_t, std::size_t)>& work_;
@@ -62,11 +68,11 @@ class ChunkRun {
 
 }  // namespace
 
-bool over_chunks(std::uint64_t total, unsigned workers, Progress::Stage stage,
-                 const OnProgress& on_progress,
+bool over_chunks(std::uint64_t total, std::uint64_t chunk_bytes, unsigned workers,
+                 Progress::Stage stage, const OnProgress& on_progress,
                  const std::function<void(unsigned, std::uint64_t, std::size_t)>& work) {
-  if (total <= kChunkBytes) workers = 1;
-  return ChunkRun(total, stage, on_progress, work).run(std::max(workers, 1U));
+  if (total <= chunk_bytes) workers = 1;
+  return ChunkRun(total, chunk_bytes, stage, on_progress, work).run(std::max(workers, 1U));
 }
 
 }  // namespace platter::plan

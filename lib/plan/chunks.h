@@ -9,10 +9,6 @@
 
 namespace platter::plan {
 
-/// Bytes of one chunk. What is read into a buffer of this size is still in a core's cache when it is
-/// compared; with four times as much, reading took four times as long on the machine it was measured.
-inline constexpr std::uint64_t kChunkBytes = 64 * kKiB;
-
 /// What is being done, for the person who waits.
 struct Progress {
   enum class Stage : std::uint8_t { comparing, writing, verifying };
@@ -23,11 +19,12 @@ struct Progress {
 /// Called after chunks, always on the thread that started the work; false stops it.
 using OnProgress = std::function<bool(const Progress&)>;
 
-/// Calls work(worker, offset, bytes) for each chunk of [0, total), in ascending order as far as
-/// several threads allow. The calling thread is worker 0. What a worker throws ends the work and is
-/// thrown again here. False when on_progress stopped it.
+/// Calls work(worker, offset, bytes) for each chunk of [0, total), of chunk_bytes each but the
+/// last, in ascending order as far as several threads allow. The calling thread is worker 0. What a
+/// worker throws ends the work and is thrown again here. False when on_progress stopped it.
 [[nodiscard]] bool over_chunks(
-    std::uint64_t total, unsigned workers, Progress::Stage stage, const OnProgress& on_progress,
+    std::uint64_t total, std::uint64_t chunk_bytes, unsigned workers, Progress::Stage stage,
+    const OnProgress& on_progress,
     const std::function<void(unsigned worker, std::uint64_t offset, std::size_t bytes)>& work);
 
 }  // namespace platter::plan

@@ -48,8 +48,8 @@ std::string printf_format(std::string_view text) {
   std::string format;
   for (std::size_t i = 0; i < text.size(); ++i) {
     const auto byte = static_cast<unsigned char>(text[i]);
-    const bool plain = byte > 0x20 && byte < 0x7F && std::string_view("%\\'").find(text[i]) ==
-                                                         std::string_view::npos;
+    const bool plain = byte > 0x20 && byte < 0x7F &&
+                       std::string_view("%\\'").find(text[i]) == std::string_view::npos;
     if (plain && !(i == 0 && byte == '-')) {
       format += text[i];
     } else {
@@ -59,8 +59,8 @@ std::string printf_format(std::string_view text) {
   return format;
 }
 
-// Bytes that are no printable text cannot stand in a line, so printf makes them. Command substitution
-// drops newlines at the end, hence the dot that is taken off again.
+// Bytes that are no printable text cannot stand in a line, so printf makes them. Command
+// substitution drops newlines at the end, hence the dot that is taken off again.
 ShellPath shell_path(std::string_view path, char variable) {
   if (printable(path) == path) return {"", single_quoted(path)};
   return {fmt::format("{}=$(printf '{}.') && ", variable, printf_format(path)),

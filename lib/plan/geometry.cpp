@@ -26,8 +26,10 @@ constexpr std::uint64_t k16 = 0xFFFF;
 constexpr std::uint64_t k31 = 0x7FFFFFFF;
 constexpr std::uint64_t k32 = 0xFFFFFFFF;
 constexpr LabelWidths kLabelWidths[] = {
-    {"sun", "Sun disk label", k16, k16, k16}, {"sgi", "SGI volume header", k16, k16, k16},
-    {"bsd", "BSD disklabel", k32, k32, k32},  {"dlv", "dlV label", k31, k31, k31},
+    {"sun", "Sun disk label", k16, k16, k16},
+    {"sgi", "SGI volume header", k16, k16, k16},
+    {"bsd", "BSD disklabel", k32, k32, k32},
+    {"dlv", "dlV label", k31, k31, k31},
     {"mbr", "MBR", 1024, 256, 63},
 };
 
@@ -73,7 +75,8 @@ const std::array<std::uint16_t, kPrimesBelow65536>& small_primes() {
     for (std::size_t i = 2; i < composite.size(); ++i) {
       if (composite[i]) continue;
       result[count++] = static_cast<std::uint16_t>(i);
-      for (std::size_t j = i * i; j < composite.size(); j += i) composite[j] = true;
+      for (std::size_t j = i * i; j < composite.size(); j += i)
+        composite[j] = true;
     }
     return result;
   }();
@@ -127,7 +130,8 @@ struct PairSearch {
   std::uint64_t n;
   std::uint64_t best = 0;
 
-  void try_row(std::uint64_t outer, std::uint64_t low, std::uint64_t high, std::uint64_t max_third) {
+  void try_row(std::uint64_t outer, std::uint64_t low, std::uint64_t high,
+               std::uint64_t max_third) {
     high = std::min(high, n / outer);
     // A smaller inner value cannot reach `best` even with the largest third value.
     low = std::max(low, best / outer / max_third);
@@ -185,7 +189,9 @@ std::uint64_t Geometry::blocks() const noexcept {
   return saturating_mul(cylinders, heads, sectors_per_track);
 }
 
-std::span<const LabelWidths> label_widths() noexcept { return kLabelWidths; }
+std::span<const LabelWidths> label_widths() noexcept {
+  return kLabelWidths;
+}
 
 const LabelWidths* find_label_widths(std::string_view label) noexcept {
   const auto* found = std::ranges::find(kLabelWidths, label, &LabelWidths::label);
@@ -244,8 +250,9 @@ Parsed<Geometry> parse_geometry(std::string_view text) {
       return {{}, fmt::format("'{}' is no C/H/S", shown)};
     }
     if (parts[i] < 1 || parts[i] > kBounds[i]) {
-      return {{}, fmt::format("'{}' has {} {}; a mode page can say 1 to {}", shown, parts[i],
-                              kNames[i], kBounds[i])};
+      return {{},
+              fmt::format("'{}' has {} {}; a mode page can say 1 to {}", shown, parts[i], kNames[i],
+                          kBounds[i])};
     }
     if (i < 2) text.remove_prefix(static_cast<std::size_t>(end - text.data()) + 1);
   }

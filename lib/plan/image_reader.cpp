@@ -7,7 +7,6 @@
 #include <cstring>
 #include <exception>
 #include <system_error>
-#include <vector>
 
 #include "core/digest.h"
 #include "core/numbers.h"
@@ -25,11 +24,11 @@ bool same_time(const timespec& a, const timespec& b) {
 
 }  // namespace
 
-ImageReader::ImageReader(const ByteSource& image, const std::string& path)
+ImageReader::ImageReader(const ByteSource& image, const std::string& path, bool map)
     : image_(image), path_(path), size_(image.size()) {
   is_file_ = image.descriptor() >= 0 && fstat(image.descriptor(), &at_first_) == 0 &&
              S_ISREG(at_first_.st_mode);
-  if (is_file_) mapping_.emplace(image.descriptor(), size_);
+  if (is_file_ && map) mapping_.emplace(image.descriptor(), size_);
   if (mapping_ && !mapping_->valid()) mapping_.reset();
 }
 
@@ -57,7 +56,8 @@ void ImageReader::read_file(std::uint64_t offset, std::span<std::byte> out) cons
       throw IoError(path_, offset + done, out.size() - done,
                     "the image ends here; it became shorter");
     } else if (errno != EINTR) {
-      throw IoError(path_, offset + done, out.size() - done, std::generic_category().message(errno));
+      throw IoError(path_, offset + done, out.size() - done,
+                    std::generic_category().message(errno));
     }
   }
 }
@@ -81,44 +81,47 @@ std::span<const std::byte> ImageReader::look(std::uint64_t offset,
   return buffer;
 }
 
-std::span<const std::byte> ImageReader::look_first(std::uint64_t offset,
-                                                   std::span<std::byte> buffer) const {
-  if (mapping_ && fits_within(offset, buffer.size(), size_)) {
-    mapping_->expect(offset, buffer.size());
-  }
-  return look(offset, buffer);
-}
-
-void ImageReader::let_go(std::uint64_t offset) const noexcept {
-  if (mapping_) mapping_->let_go(offset);
-}
-
 bool ImageReader::same(std::uint64_t offset, std::span<const std::byte> looked_at,
                        std::span<const std::byte> other) const {
   bool same = false;
   auto compare = [&]() noexcept {
     same = std::memcmp(looked_at.data(), other.data(), other.size()) == 0;
   };
-  if (!survives_bus_error(compare)) fail(offset, other.size());
+  if (!mapping_) {
+    compare();
+  } else if (!survives_bus_error(compare)) {
+    fail(offset, other.size());
+  }
   return same;
 }
 
 // Reading the same bytes the usual way tells what is wrong with them.
 void ImageReader::fail(std::uint64_t offset, std::size_t bytes) const {
-  std::vector<std::byte> copy(bytes);
-  read(offset, copy);
+  read(offset, AlignedBuffer(bytes).first(bytes));
   throw IoError(path_, offset, bytes, "the image could not be read while it was mapped");
+}
+
+void ImageReader::expect(std::uint64_t offset, std::size_t bytes) const noexcept {
+  if (mapping_ && fits_within(offset, bytes, size_)) mapping_->expect(offset, bytes);
+}
+
+void ImageReader::let_go(std::uint64_t offset) const noexcept {
+  if (mapping_) mapping_->let_go(offset);
 }
 
 std::string ImageReader::digest(const std::atomic<bool>& stop,
                                 std::atomic<std::uint64_t>& done) const {
+  return mapping_ ? digest_mapped(stop, done) : digest_read(stop);
+}
+
+std::string ImageReader::digest_mapped(const std::atomic<bool>& stop,
+                                       std::atomic<std::uint64_t>& done) const {
   Sha256 digest;
-  const AlignedBuffer buffer(kDigestBytes);
   std::exception_ptr failure;
   for (std::uint64_t at = 0; at < size_; at += kDigestBytes) {
     if (stop) return {};
     const auto count = static_cast<std::size_t>(std::min<std::uint64_t>(kDigestBytes, size_ - at));
-    const auto bytes = look(at, buffer.first(count));
+    const auto bytes = mapping_->bytes().subspan(at, count);
     auto update = [&]() noexcept {
       try {
         digest.update(bytes);
@@ -129,6 +132,18 @@ std::string ImageReader::digest(const std::atomic<bool>& stop,
     if (!survives_bus_error(update)) fail(at, count);
     if (failure) std::rethrow_exception(failure);
     done.store(at + count, std::memory_order_relaxed);
+  }
+  return digest.finish();
+}
+
+std::string ImageReader::digest_read(const std::atomic<bool>& stop) const {
+  Sha256 digest;
+  const AlignedBuffer buffer(kDigestBytes);
+  for (std::uint64_t at = 0; at < size_; at += kDigestBytes) {
+    if (stop) return {};
+    const auto count = static_cast<std::size_t>(std::min<std::uint64_t>(kDigestBytes, size_ - at));
+    read(at, buffer.first(count));
+    digest.update(buffer.first(count));
   }
   return digest.finish();
 }

@@ -16,8 +16,8 @@ namespace platter::plan {
 
 class ImageReader {
  public:
-  /// Both must outlive the reader; `path` is for messages.
-  ImageReader(const ByteSource& image, const std::string& path);
+  /// Both must outlive the reader; `path` is for messages. Mapping a file pays only for a digest.
+  ImageReader(const ByteSource& image, const std::string& path, bool map);
 
   [[nodiscard]] std::uint64_t size() const noexcept { return size_; }
   [[nodiscard]] const std::string& path() const noexcept { return path_; }
@@ -28,16 +28,14 @@ class ImageReader {
   /// handed to the system, which refuses them (EFAULT) when they are gone.
   [[nodiscard]] std::span<const std::byte> look(std::uint64_t offset,
                                                 std::span<std::byte> buffer) const;
-  /// As look(), for the first pass: brings mapped bytes in, so that others need not.
-  [[nodiscard]] std::span<const std::byte> look_first(std::uint64_t offset,
-                                                      std::span<std::byte> buffer) const;
-  /// Lets go of mapped bytes in front of `offset`; the next look at them costs more.
-  void let_go(std::uint64_t offset) const noexcept;
-  /// Whether the bytes at `offset` are the same. Throws IoError.
+  /// Whether bytes that were looked at are these. Throws IoError when they are gone.
   [[nodiscard]] bool same(std::uint64_t offset, std::span<const std::byte> looked_at,
                           std::span<const std::byte> other) const;
-  /// Throws IoError: says why bytes that were looked at could not be touched.
-  [[noreturn]] void fail(std::uint64_t offset, std::size_t bytes) const;
+  /// Brings a run of the mapped image in at once, which is cheaper than page by page, and spares it
+  /// the thread of digest().
+  void expect(std::uint64_t offset, std::size_t bytes) const noexcept;
+  /// Gives back what lies in front of `offset`; the same thread should do it, for the same reason.
+  void let_go(std::uint64_t offset) const noexcept;
   /// Throws IoError when the file changed since this reader was made.
   void expect_unchanged() const;
   /// SHA-256 of the whole image. Stops early, with "", when `stop` says so. Throws IoError.
@@ -46,7 +44,11 @@ class ImageReader {
                                    std::atomic<std::uint64_t>& done) const;
 
  private:
+  [[noreturn]] void fail(std::uint64_t offset, std::size_t bytes) const;
   void read_file(std::uint64_t offset, std::span<std::byte> out) const;
+  [[nodiscard]] std::string digest_mapped(const std::atomic<bool>& stop,
+                                          std::atomic<std::uint64_t>& done) const;
+  [[nodiscard]] std::string digest_read(const std::atomic<bool>& stop) const;
 
   const ByteSource& image_;
   const std::string& path_;

@@ -83,8 +83,8 @@ void add_mounts(const std::vector<Part>& parts, const SystemFolders& folders,
     if (!(fields >> id >> parent >> number >> root >> place)) continue;
     for (const Part& part : parts) {
       if (number_in(number) == part.number) {
-        reasons.push_back(fmt::format("{} is mounted at {}", printable(part.name),
-                                      printable(place)));
+        reasons.push_back(
+            fmt::format("{} is mounted at {}", printable(part.name), printable(place)));
       }
     }
   }

@@ -19,15 +19,15 @@ struct DeviceNumber {
   friend bool operator==(const DeviceNumber&, const DeviceNumber&) = default;
 };
 
-/// Every reason not to write to a block device: it, or one of its partitions, is mounted, is swap, or
-/// is held by another device (a mapped or a mirrored one). Empty when there is none. Each reason
-/// starts lower-case and has no stop. What the system does not tell counts as no reason; opening the
-/// device exclusively is the last word.
+/// Every reason not to write to a block device: it, or one of its partitions, is mounted, is swap,
+/// or is held by another device (a mapped or a mirrored one). Empty when there is none. Each reason
+/// starts lower-case and has no stop. What the system does not tell counts as no reason; opening
+/// the device exclusively is the last word.
 [[nodiscard]] std::vector<std::string> reasons_in_use(DeviceNumber device,
                                                       const SystemFolders& folders = {});
 
-/// The same for a path: of a block device as above, of a regular file when a loop device stands on it,
-/// with the reasons of that device. Nothing for a path that does not exist.
+/// The same for a path: of a block device as above, of a regular file when a loop device stands on
+/// it, with the reasons of that device. Nothing for a path that does not exist.
 [[nodiscard]] std::vector<std::string> reasons_in_use(const std::string& path,
                                                       const SystemFolders& folders = {});
 

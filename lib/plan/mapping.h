@@ -1,8 +1,8 @@
 // A file mapped for passes over it.
 //
-// Copying bytes out of the page cache before they are digested or compared would cost a fifth of the
-// digest's own time, so those work on a mapping. A mapped file that is cut, or whose medium fails,
-// answers with SIGBUS; inside survives_bus_error() that signal becomes a return value.
+// Copying bytes out of the page cache before they are digested or compared would cost a fifth of
+// the digest's own time, so those work on a mapping. A mapped file that is cut, or whose medium
+// fails, answers with SIGBUS; inside survives_bus_error() that signal becomes a return value.
 #pragma once
 
 #include <cstddef>
@@ -31,9 +31,9 @@ class Mapping {
   std::size_t bytes_ = 0;
 };
 
-/// Calls work(context). False when a page of a mapping could not be brought in meanwhile: `work` then
-/// ends where it was, without destructors, and what it worked on is good for nothing but being thrown
-/// away. It must not throw.
+/// Calls work(context). False when a page of a mapping could not be brought in meanwhile: `work`
+/// then ends where it was, without destructors, and what it worked on is good for nothing but being
+/// thrown away. It must not throw.
 [[nodiscard]] bool survives_bus_error(void (*work)(void* context) noexcept, void* context);
 
 /// The same for anything that can be called.

@@ -11,7 +11,8 @@ std::size_t distance(std::string_view a, std::string_view b) {
   std::vector<std::size_t> before_last(b.size() + 1);
   std::vector<std::size_t> last(b.size() + 1);
   std::vector<std::size_t> row(b.size() + 1);
-  for (std::size_t j = 0; j <= b.size(); ++j) last[j] = j;
+  for (std::size_t j = 0; j <= b.size(); ++j)
+    last[j] = j;
   for (std::size_t i = 1; i <= a.size(); ++i) {
     row[0] = i;
     for (std::size_t j = 1; j <= b.size(); ++j) {
@@ -32,9 +33,8 @@ std::size_t distance(std::string_view a, std::string_view b) {
 std::string_view nearest_word(std::string_view word, std::span<const std::string_view> candidates) {
   constexpr std::size_t kEnough = 64;  // a key may be of any length; its start decides
   word = word.substr(0, kEnough);
-  return *std::ranges::min_element(candidates, {}, [word](std::string_view candidate) {
-    return distance(word, candidate);
-  });
+  return *std::ranges::min_element(
+      candidates, {}, [word](std::string_view candidate) { return distance(word, candidate); });
 }
 
 }  // namespace platter::plan

@@ -37,12 +37,23 @@ std::string xml(std::string_view text) {
   std::string escaped;
   for (const char c : clean) {
     switch (c) {
-      case '&': escaped += "&amp;"; break;
-      case '<': escaped += "&lt;"; break;
-      case '>': escaped += "&gt;"; break;
-      case '"': escaped += "&quot;"; break;
-      case '\'': escaped += "&#39;"; break;
-      default: escaped += c;
+      case '&':
+        escaped += "&amp;";
+        break;
+      case '<':
+        escaped += "&lt;";
+        break;
+      case '>':
+        escaped += "&gt;";
+        break;
+      case '"':
+        escaped += "&quot;";
+        break;
+      case '\'':
+        escaped += "&#39;";
+        break;
+      default:
+        escaped += c;
     }
   }
   return escaped;
@@ -53,7 +64,8 @@ std::vector<Stretch> stretches_of(const Plan& plan) {
   for (const Region& region : plan.regions) {
     stretches.push_back({{region.start, region.bytes}, &region, 0});
   }
-  for (const Gap& gap : plan.gaps) stretches.push_back({gap, nullptr, 0});
+  for (const Gap& gap : plan.gaps)
+    stretches.push_back({gap, nullptr, 0});
   std::ranges::stable_sort(stretches, {}, [](const Stretch& one) { return one.place.start; });
   std::size_t number = 0;
   for (Stretch& stretch : stretches) {
@@ -65,7 +77,8 @@ std::vector<Stretch> stretches_of(const Plan& plan) {
 // What the drawing spans: the card, and regions that reach past its end.
 std::uint64_t drawn_bytes(const Plan& plan) {
   std::uint64_t end = plan.card_bytes;
-  for (const Region& region : plan.regions) end = std::max(end, region.end());
+  for (const Region& region : plan.regions)
+    end = std::max(end, region.end());
   return std::max<std::uint64_t>(end, 1);
 }
 
@@ -88,7 +101,8 @@ std::vector<Box> to_scale(const std::vector<Stretch>& stretches, std::uint64_t t
 // half a share.
 std::vector<Box> by_logarithm(const std::vector<Stretch>& stretches) {
   std::uint64_t least = ~std::uint64_t{0};
-  for (const Stretch& one : stretches) least = std::min(least, std::max<std::uint64_t>(one.place.bytes, 1));
+  for (const Stretch& one : stretches)
+    least = std::min(least, std::max<std::uint64_t>(one.place.bytes, 1));
   std::vector<double> shares;
   double sum = 0;
   for (const Stretch& one : stretches) {
@@ -116,16 +130,18 @@ std::string bar(const std::vector<Stretch>& stretches, const std::vector<Box>& b
   for (std::size_t i = 0; i < stretches.size(); ++i) {
     const Stretch& one = stretches[i];
     const Box& box = boxes[i];
-    svg += fmt::format("<rect x=\"{:.2f}\" y=\"{:.2f}\" width=\"{:.2f}\" height=\"{:.2f}\" "
-                       "fill=\"{}\" stroke=\"#000\" stroke-width=\"{}\"/>\n",
-                       box.left, top, std::max(box.width, 0.5), kBarHeight, fill_of(one),
-                       one.region == nullptr ? "0.5" : "1.5");
+    svg += fmt::format(
+        "<rect x=\"{:.2f}\" y=\"{:.2f}\" width=\"{:.2f}\" height=\"{:.2f}\" "
+        "fill=\"{}\" stroke=\"#000\" stroke-width=\"{}\"/>\n",
+        box.left, top, std::max(box.width, 0.5), kBarHeight, fill_of(one),
+        one.region == nullptr ? "0.5" : "1.5");
     if (one.region == nullptr || box.width < kReadable) continue;
     const double middle = box.left + box.width / 2;
-    svg += fmt::format("<circle cx=\"{0:.2f}\" cy=\"{1:.2f}\" r=\"9\" fill=\"#fff\" "
-                       "stroke=\"#000\"/>\n<text x=\"{0:.2f}\" y=\"{2:.2f}\" "
-                       "text-anchor=\"middle\">{3}</text>\n",
-                       middle, top + kBarHeight / 2, top + kBarHeight / 2 + 4.5, one.number);
+    svg += fmt::format(
+        "<circle cx=\"{0:.2f}\" cy=\"{1:.2f}\" r=\"9\" fill=\"#fff\" "
+        "stroke=\"#000\"/>\n<text x=\"{0:.2f}\" y=\"{2:.2f}\" "
+        "text-anchor=\"middle\">{3}</text>\n",
+        middle, top + kBarHeight / 2, top + kBarHeight / 2 + 4.5, one.number);
   }
   return svg;
 }
@@ -153,15 +169,15 @@ std::string list_row(const Stretch& one, double top) {
   const std::uint64_t first = one.place.start / kBlockBytes;
   std::string what = "gap";
   if (one.region != nullptr) {
-    what = fmt::format("{}, {}, bus id {}{}{}", one.region->name, device_word(one.region->device),
-                       one.region->bus_id, one.region->image.empty() ? "" : ", ",
-                       one.region->image);
+    what =
+        fmt::format("{}, {}, bus id {}{}{}", one.region->name, device_word(one.region->device),
+                    one.region->bus_id, one.region->image.empty() ? "" : ", ", one.region->image);
   }
   const std::string number = one.region == nullptr ? "" : fmt::format("{}", one.number);
-  std::string svg =
-      fmt::format("<rect x=\"{:.2f}\" y=\"{:.2f}\" width=\"26\" height=\"14\" fill=\"{}\" "
-                  "stroke=\"#000\"/>\n",
-                  kMargin, top - 12, fill_of(one));
+  std::string svg = fmt::format(
+      "<rect x=\"{:.2f}\" y=\"{:.2f}\" width=\"26\" height=\"14\" fill=\"{}\" "
+      "stroke=\"#000\"/>\n",
+      kMargin, top - 12, fill_of(one));
   const auto cell = [&svg, top](double x, std::string_view anchor, std::string_view words) {
     svg += fmt::format("<text x=\"{:.2f}\" y=\"{:.2f}\" text-anchor=\"{}\">{}</text>\n", x, top,
                        anchor, xml(words));
@@ -207,23 +223,24 @@ std::string picture_svg(const Plan& plan, std::string_view title) {
   const std::vector<Stretch> stretches = stretches_of(plan);
   const std::uint64_t total = drawn_bytes(plan);
   const std::vector<Box> scaled = to_scale(stretches, total);
-  const bool second_bar = std::ranges::any_of(scaled, [](const Box& box) {
-    return box.width < kReadable;
-  });
-  std::string body = fmt::format("<text x=\"{:.2f}\" y=\"34\" font-size=\"18\" "
-                                 "font-weight=\"bold\">{}</text>\n",
-                                 kMargin, xml(title));
-  body += caption(fmt::format("{} ({}), to scale", in_blocks(plan.card_bytes),
-                              readable_size(plan.card_bytes)),
-                  62);
+  const bool second_bar =
+      std::ranges::any_of(scaled, [](const Box& box) { return box.width < kReadable; });
+  std::string body = fmt::format(
+      "<text x=\"{:.2f}\" y=\"34\" font-size=\"18\" "
+      "font-weight=\"bold\">{}</text>\n",
+      kMargin, xml(title));
+  body += caption(
+      fmt::format("{} ({}), to scale", in_blocks(plan.card_bytes), readable_size(plan.card_bytes)),
+      62);
   double top = 72;
   body += bar(stretches, scaled, top);
   if (total > plan.card_bytes) {  // something reaches past the end: show where the card ends
-    const double end = kMargin + kBar * static_cast<double>(plan.card_bytes) /
-                                     static_cast<double>(total);
-    body += fmt::format("<line x1=\"{0:.2f}\" y1=\"{1:.2f}\" x2=\"{0:.2f}\" y2=\"{2:.2f}\" "
-                        "stroke=\"#000\" stroke-width=\"4\"/>\n",
-                        end, top - 6, top + kBarHeight + 6);
+    const double end =
+        kMargin + kBar * static_cast<double>(plan.card_bytes) / static_cast<double>(total);
+    body += fmt::format(
+        "<line x1=\"{0:.2f}\" y1=\"{1:.2f}\" x2=\"{0:.2f}\" y2=\"{2:.2f}\" "
+        "stroke=\"#000\" stroke-width=\"4\"/>\n",
+        end, top - 6, top + kBarHeight + 6);
   }
   top += kBarHeight;
   if (second_bar) {
@@ -237,12 +254,13 @@ std::string picture_svg(const Plan& plan, std::string_view title) {
   top += 36;
   body += list(stretches, top);
   const double height = top + kRow * static_cast<double>(stretches.size()) + kMargin;
-  return fmt::format("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"
-                     "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{0:.0f}\" height=\"{1:.0f}\" "
-                     "viewBox=\"0 0 {0:.0f} {1:.0f}\" font-family=\"sans-serif\" "
-                     "font-size=\"13\">\n<title>{2}</title>\n{3}"
-                     "<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n{4}</svg>\n",
-                     kWidth, height, xml(title), kPatterns, body);
+  return fmt::format(
+      "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"
+      "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{0:.0f}\" height=\"{1:.0f}\" "
+      "viewBox=\"0 0 {0:.0f} {1:.0f}\" font-family=\"sans-serif\" "
+      "font-size=\"13\">\n<title>{2}</title>\n{3}"
+      "<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n{4}</svg>\n",
+      kWidth, height, xml(title), kPatterns, body);
 }
 
 }  // namespace platter::plan

@@ -18,7 +18,8 @@
 namespace platter::plan {
 namespace {
 
-// Two threads move bytes about twice as fast as one from cache to cache; more would not help a card.
+// Two threads move bytes about twice as fast as one from cache to cache; more would not help a
+// card.
 unsigned copying_threads(bool digest_too) {
   return !digest_too && std::thread::hardware_concurrency() > 1 ? 2 : 1;
 }
@@ -58,8 +59,9 @@ class DigestThread {
 // Two buffers for each thread: what should be there, and what is.
 class Buffers {
  public:
-  explicit Buffers(unsigned workers) {
-    for (unsigned i = 0; i < 2 * workers; ++i) buffers_.emplace_back(kChunkBytes);
+  Buffers(unsigned workers, std::size_t chunk_bytes) {
+    for (unsigned i = 0; i < 2 * workers; ++i)
+      buffers_.emplace_back(chunk_bytes);
   }
   [[nodiscard]] std::span<std::byte> wanted(unsigned worker, std::size_t bytes) const {
     return buffers_[2 * worker].first(bytes);
@@ -84,21 +86,23 @@ class Comparison {
 
   // One chunk, from the medium.
   void chunk(const Buffers& buffers, unsigned worker, std::uint64_t offset, std::size_t bytes) {
-    const auto wanted = image_.look(offset, buffers.wanted(worker, bytes));
+    const auto wanted = buffers.wanted(worker, bytes);
     const auto found = buffers.found(worker, bytes);
+    const auto looked_at = image_.look(offset, wanted);
     card_.read_back(region_.start + offset, found);
-    if (image_.same(offset, wanted, found)) return;
-    image_.read(offset, buffers.wanted(worker, bytes));
-    note_differences(offset, buffers.wanted(worker, bytes), found);
+    if (image_.same(offset, looked_at, found)) return;
+    image_.read(offset, wanted);
+    note_differences(offset, wanted, found);
   }
 
   // Threads come here in any order, a map wants ascending runs.
   [[nodiscard]] BlockMap differing() {
     std::ranges::sort(differing_);
     BlockMap map;
-    const auto twice = std::ranges::unique(differing_);  // a block that two chunks share
-    differing_.erase(twice.begin(), twice.end());
-    for (const std::uint64_t block : differing_) map.paint({block, 1, BlockState::differing, {}});
+    // A block that two chunks share is there twice.
+    differing_.erase(std::unique(differing_.begin(), differing_.end()), differing_.end());
+    for (const std::uint64_t block : differing_)
+      map.paint({block, 1, BlockState::differing, {}});
     return map;
   }
   [[nodiscard]] std::uint64_t first() const { return first_; }
@@ -142,7 +146,8 @@ class Placing {
         on_progress_(on_progress),
         total_(options.fill ? region.bytes : image.size()),
         workers_(copying_threads(options.digest)),
-        buffers_(workers_) {}
+        chunk_bytes_(card.chunk_bytes()),
+        buffers_(workers_, chunk_bytes_) {}
 
   PlaceResult run() {
     std::optional<DigestThread> digest;
@@ -163,34 +168,36 @@ class Placing {
  private:
   bool copy() {
     if (!options_.changed_only) {
-      return over_chunks(total_, workers_, Progress::Stage::writing, on_progress_,
+      return over_chunks(total_, chunk_bytes_, workers_, Progress::Stage::writing, on_progress_,
                          [this](unsigned worker, std::uint64_t offset, std::size_t bytes) {
                            write_chunk(worker, offset, bytes);
                          });
     }
     card_.forget(region_.start, total_);
-    return over_chunks(total_, workers_, Progress::Stage::comparing, on_progress_,
+    return over_chunks(total_, chunk_bytes_, workers_, Progress::Stage::comparing, on_progress_,
                        [this](unsigned worker, std::uint64_t offset, std::size_t bytes) {
                          write_changes(worker, offset, bytes);
                        });
   }
 
   void write_chunk(unsigned worker, std::uint64_t offset, std::size_t bytes) {
-    const auto buffer = buffers_.wanted(worker, bytes);
+    const auto wanted = buffers_.wanted(worker, bytes);
+    image_.expect(offset, bytes);
     try {
-      write(offset, image_.look_first(offset, buffer));
+      write(offset, image_.look(offset, wanted));
     } catch (const IoError&) {
-      image_.read(offset, buffer);  // throws when it was the mapped image that failed
+      image_.read(offset, wanted);  // throws when it was the mapped image that failed
       throw;
     }
   }
 
   void write_changes(unsigned worker, std::uint64_t offset, std::size_t bytes) {
-    const auto looked_at = image_.look_first(offset, buffers_.wanted(worker, bytes));
+    const auto wanted = buffers_.wanted(worker, bytes);
     const auto found = buffers_.found(worker, bytes);
+    image_.expect(offset, bytes);
+    const auto looked_at = image_.look(offset, wanted);
     card_.read_back(region_.start + offset, found);
     if (image_.same(offset, looked_at, found)) return;
-    const auto wanted = buffers_.wanted(worker, bytes);
     image_.read(offset, wanted);
     for (std::size_t at = 0; at < bytes; at += kChangeBytes) {
       const std::size_t part = std::min(kChangeBytes, bytes - at);
@@ -223,20 +230,21 @@ class Placing {
     bool finished = true;
     if (!options_.changed_only) {
       card_.forget(region_.start, total_);
-      finished = over_chunks(total_, workers_, Progress::Stage::verifying, on_progress_,
-                             [&](unsigned worker, std::uint64_t offset, std::size_t bytes) {
-                               comparison.chunk(buffers_, worker, offset, bytes);
-                             });
+      finished =
+          over_chunks(total_, chunk_bytes_, workers_, Progress::Stage::verifying, on_progress_,
+                      [&](unsigned worker, std::uint64_t offset, std::size_t bytes) {
+                        comparison.chunk(buffers_, worker, offset, bytes);
+                      });
     } else if (!changed_.empty()) {
       card_.forget(region_.start, total_);
       std::ranges::sort(changed_);
-      finished = over_chunks(changed_.size() * kChunkBytes, workers_, Progress::Stage::verifying,
-                             on_progress_, [&](unsigned worker, std::uint64_t index, std::size_t) {
-                               const std::uint64_t offset = changed_[index / kChunkBytes];
-                               const auto bytes = std::min(kChunkBytes, total_ - offset);
-                               comparison.chunk(buffers_, worker, offset,
-                                                static_cast<std::size_t>(bytes));
-                             });
+      finished = over_chunks(
+          changed_.size() * chunk_bytes_, chunk_bytes_, workers_, Progress::Stage::verifying,
+          on_progress_, [&](unsigned worker, std::uint64_t index, std::size_t) {
+            const std::uint64_t offset = changed_[index / chunk_bytes_];
+            const auto bytes = std::min<std::uint64_t>(chunk_bytes_, total_ - offset);
+            comparison.chunk(buffers_, worker, offset, static_cast<std::size_t>(bytes));
+          });
     }
     result.differing = comparison.differing();
     return finished;
@@ -250,6 +258,7 @@ class Placing {
   const OnProgress& on_progress_;
   const std::uint64_t total_;
   const unsigned workers_;
+  const std::size_t chunk_bytes_;
   const Buffers buffers_;
   std::once_flag first_write_;
   std::atomic<std::uint64_t> written_{0};
@@ -260,9 +269,9 @@ class Placing {
 void expect_room(std::uint64_t image_bytes, const std::string& image_path, const Card& card,
                  Extent region) {
   if (image_bytes > region.bytes) {
-    throw IoError(image_path, region.bytes, image_bytes - region.bytes,
-                  fmt::format("the image has {} bytes, its region only {}", image_bytes,
-                              region.bytes));
+    throw IoError(
+        image_path, region.bytes, image_bytes - region.bytes,
+        fmt::format("the image has {} bytes, its region only {}", image_bytes, region.bytes));
   }
   const std::uint64_t card_bytes = card.size();
   if (!fits_within(region.start, region.bytes, card_bytes)) {
@@ -278,23 +287,32 @@ PlaceResult place_image(const ByteSource& image, const std::string& image_path, 
                         Extent region, const PlaceOptions& options,
                         const std::function<void()>& before_writing,
                         const OnProgress& on_progress) {
-  const ImageReader reader(image, image_path);
+  const ImageReader reader(image, image_path, options.digest);
   expect_room(reader.size(), image_path, card, region);
   return Placing(reader, card, region, options, before_writing, on_progress).run();
 }
 
+std::string digest_of_image(const ByteSource& image, const std::string& image_path) {
+  const ImageReader reader(image, image_path, true);
+  const std::atomic<bool> never{false};
+  std::atomic<std::uint64_t> done{0};
+  std::string digest = reader.digest(never, done);
+  reader.expect_unchanged();
+  return digest;
+}
+
 VerifyResult verify_image(const ByteSource& image, const std::string& image_path, Card& card,
                           Extent region, const OnProgress& on_progress) {
-  const ImageReader reader(image, image_path);
+  const ImageReader reader(image, image_path, false);
   expect_room(reader.size(), image_path, card, region);
   const unsigned workers = copying_threads(false);
-  const Buffers buffers(workers);
+  const Buffers buffers(workers, card.chunk_bytes());
   Comparison comparison(reader, card, region);
   card.forget(region.start, reader.size());
   VerifyResult result;
   result.finished =
-      over_chunks(reader.size(), workers, Progress::Stage::verifying, on_progress,
-                  [&](unsigned worker, std::uint64_t offset, std::size_t bytes) {
+      over_chunks(reader.size(), card.chunk_bytes(), workers, Progress::Stage::verifying,
+                  on_progress, [&](unsigned worker, std::uint64_t offset, std::size_t bytes) {
                     comparison.chunk(buffers, worker, offset, bytes);
                   });
   if (result.finished) reader.expect_unchanged();
@@ -304,18 +322,19 @@ VerifyResult verify_image(const ByteSource& image, const std::string& image_path
   return result;
 }
 
-VerifyResult verify_digest(const std::string& sha256, std::uint64_t bytes, Card& card, Extent region,
-                           const OnProgress& on_progress) {
+VerifyResult verify_digest(const std::string& sha256, std::uint64_t bytes, Card& card,
+                           Extent region, const OnProgress& on_progress) {
   expect_room(bytes, card.path(), card, region);
   Sha256 digest;
-  const AlignedBuffer buffer(kChunkBytes);
+  const AlignedBuffer buffer(card.chunk_bytes());
   card.forget(region.start, bytes);
   VerifyResult result;
-  result.finished = over_chunks(bytes, 1, Progress::Stage::verifying, on_progress,
-                                [&](unsigned, std::uint64_t offset, std::size_t count) {
-                                  card.read_back(region.start + offset, buffer.first(count));
-                                  digest.update(buffer.first(count));
-                                });
+  result.finished =
+      over_chunks(bytes, card.chunk_bytes(), 1, Progress::Stage::verifying, on_progress,
+                  [&](unsigned, std::uint64_t offset, std::size_t count) {
+                    card.read_back(region.start + offset, buffer.first(count));
+                    digest.update(buffer.first(count));
+                  });
   result.equal = result.finished && digest.finish() == sha256;
   return result;
 }

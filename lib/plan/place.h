@@ -1,12 +1,13 @@
 // Copying an image into its region of a card, and proving that it is there.
 //
 // Nothing outside the region is ever written: every write goes through one function that knows the
-// region's end. The proof is a second pass that reads the card, past the page cache where the system
-// allows it, and compares it with the image byte for byte; a digest of the image is computed by
-// another thread meanwhile.
+// region's end. The proof is a second pass that reads the card, past the page cache where the
+// system allows it, and compares it with the image byte for byte; a digest of the image is computed
+// by another thread meanwhile.
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <string>
 
 #include "core/source.h"
@@ -31,7 +32,7 @@ struct PlaceResult {
   std::string sha256;               ///< of the image; "" without digest
 };
 
-/// Bytes that differ less than this apart are written as one by `changed_only`.
+/// What `changed_only` writes or leaves at once.
 inline constexpr std::size_t kChangeBytes = 64 * kKiB;
 
 /// Copies and verifies. `before_writing` is called once, just before the first byte of the card
@@ -44,6 +45,9 @@ inline constexpr std::size_t kChangeBytes = 64 * kKiB;
                                       Card& card, Extent region, const PlaceOptions& options,
                                       const std::function<void()>& before_writing = {},
                                       const OnProgress& on_progress = {});
+
+/// SHA-256 of an image alone. Throws IoError.
+[[nodiscard]] std::string digest_of_image(const ByteSource& image, const std::string& image_path);
 
 struct VerifyResult {
   bool finished = false;

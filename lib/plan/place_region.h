@@ -12,6 +12,7 @@ namespace platter::plan {
 struct RegionJob {
   std::string region;        ///< name
   std::string image_path;    ///< as the person named it
+  std::string image_stamp;   ///< image_stamp() of it, taken before it was opened
   std::string receipt_path;  ///< see receipt_path(plan_path, region)
   Extent place;              ///< bytes of the card
   PlaceOptions options;
@@ -24,14 +25,13 @@ struct RegionResult {
   bool digest_carried_over = false;  ///< see place_region()
 };
 
-/// Places an image and keeps its receipt true: an old receipt goes before the first byte of the card
-/// changes, a new one is written after the copy was verified.
+/// Places an image and keeps its receipt true: an old receipt goes before the first byte of the
+/// card changes, a new one is written after the copy was verified.
 ///
-/// With `changed_only`, when the receipt at hand is for this region and for this very file (same
-/// device, file number, size and times, the time of change among them), its SHA-256 is carried over
-/// instead of being computed again: it is the digest of that file, whatever the card held. The
-/// comparison of the card with the image is made in any case.
-/// Throws IoError.
+/// With `changed_only`, when nothing has to be written and the receipt at hand is for this region
+/// and this very file (same device, file number, size and times, the time of change among them),
+/// its SHA-256 is carried over instead of being computed again. The card is compared with the image
+/// all the same. Throws IoError.
 [[nodiscard]] RegionResult place_region(const ByteSource& image, Card& card, const RegionJob& job,
                                         const OnProgress& on_progress = {});
 

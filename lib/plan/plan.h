@@ -1,9 +1,9 @@
 // A card and the regions on it.
 //
-// Two steps: read_plan() turns the text of a plan file into what is written there, resolve() fills in
-// what was left out and checks the whole. Neither opens a file: what has to be known of the card and
-// of the images is handed in, so the same plan can be judged with neither at hand. docs/plan-file.md
-// describes the file.
+// Two steps: read_plan() turns the text of a plan file into what is written there, resolve() fills
+// in what was left out and checks the whole. Neither opens a file: what has to be known of the card
+// and of the images is handed in, so the same plan can be judged with neither at hand.
+// docs/plan-file.md describes the file.
 #pragma once
 
 #include <cstdint>
@@ -146,8 +146,8 @@ struct Plan {
   std::optional<std::uint64_t> written_card_bytes;
   Bus bus = Bus::narrow;
   std::uint64_t initiator_id = 7;
-  std::vector<Region> regions;  ///< in file order
-  std::vector<Gap> gaps;        ///< ascending
+  std::vector<Region> regions;    ///< in file order
+  std::vector<Gap> gaps;          ///< ascending
   std::vector<Finding> findings;  ///< `layer` is the region's name, places are bytes of the card
 };
 
@@ -159,8 +159,8 @@ struct Resolution {
 /// Fills in starts, sizes, cylinders and bus ids, and checks everything.
 [[nodiscard]] Resolution resolve(const WrittenPlan& written, const Known& known);
 
-/// The card as a block map: regions with their names, gaps between. Regions that do not start or end
-/// at a whole block are widened to one; where two overlap, the earlier one in the file stands.
+/// The card as a block map: regions with their names, gaps between. Regions that do not start or
+/// end at a whole block are widened to one; where two overlap, the earlier one in the file stands.
 [[nodiscard]] BlockMap card_map(const Plan& plan);
 
 /// A path of a plan, seen from where the plan file lies: absolute ones stay as they are.

@@ -87,8 +87,10 @@ std::string propose_plan(std::span<const ProposedImage> images, std::uint64_t ca
                          std::string_view card_path) {
   const bool wide = images.size() > 7;
   std::string text =
-      "# A first plan from the sizes of the images. Regions without a start follow the one before,\n"
-      "# aligned to 1 MiB. Bus ids are only a habit: disks from 0 up, optical drives from 6 down.\n\n"
+      "# A first plan from the sizes of the images. Regions without a start follow the one "
+      "before,\n"
+      "# aligned to 1 MiB. Bus ids are only a habit: disks from 0 up, optical drives from 6 "
+      "down.\n\n"
       "[card]\n";
   if (!card_path.empty()) text += fmt::format("path = {}\n", toml_text(card_path));
   text += fmt::format("size = {}\n", toml_size(card_bytes, false));

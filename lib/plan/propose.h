@@ -19,9 +19,9 @@ struct ProposedImage {
   std::optional<Geometry> geometry;  ///< of its label
 };
 
-/// The text of a plan file: one region an image, in the given order, as large as the image or what it
-/// claims, whichever is more. Reading it back gives no complaint; whether everything fits the card is
-/// for resolve() to say.
+/// The text of a plan file: one region an image, in the given order, as large as the image or what
+/// it claims, whichever is more. Reading it back gives no complaint; whether everything fits the
+/// card is for resolve() to say.
 [[nodiscard]] std::string propose_plan(std::span<const ProposedImage> images,
                                        std::uint64_t card_bytes, std::string_view card_path);
 

@@ -6,8 +6,8 @@
 #include <fmt/format.h>
 
 // The parser asserts that a key starts with a key character and checks it properly a few lines
-// later. A plan file is not ours: the check shall answer, not the assertion; and with NDEBUG and some
-// compilers that assertion becomes an assumption, which a broken file would make wrong.
+// later. A plan file is not ours: the check shall answer, not the assertion; and with NDEBUG and
+// some compilers that assertion becomes an assumption, which a broken file would make wrong.
 #pragma push_macro("NDEBUG")
 #undef NDEBUG
 #define TOML_ASSERT(condition) static_cast<void>(0)
@@ -31,9 +31,13 @@ TextPlace place_of(const toml::source_region& source) {
   return {source.begin.line, source.begin.column};
 }
 
-TextPlace place_of(const toml::node& node) { return place_of(node.source()); }
+TextPlace place_of(const toml::node& node) {
+  return place_of(node.source());
+}
 
-std::string quoted(std::string_view text) { return fmt::format("'{}'", printable(text)); }
+std::string quoted(std::string_view text) {
+  return fmt::format("'{}'", printable(text));
+}
 
 std::string list_of(std::span<const std::string_view> words) {
   std::string list;
@@ -54,8 +58,9 @@ class TableReader {
     for (const auto& [key, value] : table_) {
       const std::string_view name = key.str();
       if (std::ranges::find(known, name) != known.end()) continue;
-      complain(place_of(key.source()), fmt::format("unknown key {} in {}; the nearest known key is '{}'",
-                                          quoted(name), title_, nearest_word(name, known)));
+      complain(place_of(key.source()),
+               fmt::format("unknown key {} in {}; the nearest known key is '{}'", quoted(name),
+                           title_, nearest_word(name, known)));
     }
   }
 
@@ -105,7 +110,8 @@ class TableReader {
     const std::int64_t number = value->get();
     if (number < 0 || static_cast<std::uint64_t>(number) < low ||
         static_cast<std::uint64_t>(number) > high) {
-      complain(place_of(*node), fmt::format("{} must be {} to {}, found {}", key, low, high, number));
+      complain(place_of(*node),
+               fmt::format("{} must be {} to {}, found {}", key, low, high, number));
       return {};
     }
     return Written<std::uint64_t>{static_cast<std::uint64_t>(number), place_of(*node)};
@@ -212,14 +218,15 @@ void read_card(const toml::node& node, ReadPlan& result) {
 // The label ids that have a row of field widths.
 std::vector<std::string_view> label_words() {
   std::vector<std::string_view> words;
-  for (const LabelWidths& widths : label_widths()) words.push_back(widths.label);
+  for (const LabelWidths& widths : label_widths())
+    words.push_back(widths.label);
   return words;
 }
 
 WrittenRegion read_region(const toml::table& table, Bus bus, std::vector<Complaint>& complaints) {
-  constexpr std::string_view kKeys[] = {"name",  "device",   "bus_id",      "start",
-                                        "align", "size",     "block_bytes", "geometry",
-                                        "image", "machine",  "label"};
+  constexpr std::string_view kKeys[] = {"name",  "device",  "bus_id",      "start",
+                                        "align", "size",    "block_bytes", "geometry",
+                                        "image", "machine", "label"};
   constexpr std::string_view kDevices[] = {"disk", "optical"};
   constexpr std::uint64_t kBlockSizes[] = {512, 1024, 2048, 4096};
   TableReader reader(table, "[[region]]", complaints);
@@ -241,8 +248,8 @@ WrittenRegion read_region(const toml::table& table, Bus bus, std::vector<Complai
   region.align = reader.size("align", false);
   region.size = reader.size("size", false);
   region.block_bytes = reader.whole("block_bytes", 1, kBlockSizes[3]);
-  if (region.block_bytes && std::ranges::find(kBlockSizes, region.block_bytes->value) ==
-                                std::end(kBlockSizes)) {
+  if (region.block_bytes &&
+      std::ranges::find(kBlockSizes, region.block_bytes->value) == std::end(kBlockSizes)) {
     reader.complain(region.block_bytes->place,
                     fmt::format("block_bytes must be 512, 1024, 2048 or 4096, found {}",
                                 region.block_bytes->value));
@@ -271,7 +278,8 @@ void read_regions(const toml::node& node, ReadPlan& result) {
   for (const toml::node& element : *array) {
     const toml::table* table = element.as_table();
     if (table == nullptr) {
-      result.complaints.push_back({place_of(element), "region must be a list of tables: [[region]]"});
+      result.complaints.push_back(
+          {place_of(element), "region must be a list of tables: [[region]]"});
       continue;
     }
     result.plan.regions.push_back(read_region(*table, result.plan.bus, result.complaints));

@@ -55,7 +55,9 @@ void write_all(const std::string& path, std::string_view text) {
   if (fsync(file.get()) != 0) fail(path);
 }
 
-std::string plain(const std::string& bytes) { return decode_text(bytes, Charset::ascii).utf8; }
+std::string plain(const std::string& bytes) {
+  return decode_text(bytes, Charset::ascii).utf8;
+}
 
 std::string iso_time(std::int64_t seconds) {
   return fmt::format("{:%Y-%m-%dT%H:%M:%SZ}", fmt::gmtime(static_cast<std::time_t>(seconds)));
@@ -71,7 +73,8 @@ Receipt receipt_of(const Json& json) {
   Receipt receipt;
   const Json& region = json.at("region");
   receipt.region = region.at("name").get<std::string>();
-  receipt.place = {region.at("start").get<std::uint64_t>(), region.at("bytes").get<std::uint64_t>()};
+  receipt.place = {region.at("start").get<std::uint64_t>(),
+                   region.at("bytes").get<std::uint64_t>()};
   receipt.card = json.at("card").at("path").get<std::string>();
   const Json& image = json.at("image");
   receipt.image = image.at("path").get<std::string>();

@@ -13,10 +13,10 @@ namespace platter::plan {
 
 /// platter.receipt/1
 struct Receipt {
-  std::string region;            ///< its name in the plan
-  std::string card;              ///< path
-  Extent place;                  ///< bytes of the card
-  std::string image;             ///< path
+  std::string region;  ///< its name in the plan
+  std::string card;    ///< path
+  Extent place;        ///< bytes of the card
+  std::string image;   ///< path
   std::uint64_t image_bytes = 0;
   std::string image_stamp;       ///< image_stamp() of the file as it was copied, or ""
   std::string sha256;            ///< of the image; "" when no digest was asked for
@@ -31,8 +31,8 @@ struct Receipt {
 /// name; different names never give the same path.
 [[nodiscard]] std::string receipt_path(std::string_view plan_path, std::string_view region);
 
-/// Device, file, size and times of a file, as one word that changes when the file does; "" when there
-/// is no such regular file.
+/// Device, file, size and times of a file, as one word that changes when the file does; "" when
+/// there is no such regular file.
 [[nodiscard]] std::string image_stamp(const std::string& path);
 
 /// The JSON document, ending in a newline.
@@ -43,8 +43,8 @@ struct Receipt {
 /// Writes a receipt so that under its name there is the old one or the whole new one, whatever
 /// happens. Throws IoError.
 void store_receipt(const std::string& path, const Receipt& receipt);
-/// The receipt at a path; nothing when there is none. Throws IoError when it cannot be read or is no
-/// receipt.
+/// The receipt at a path; nothing when there is none. Throws IoError when it cannot be read or is
+/// no receipt.
 [[nodiscard]] std::optional<Receipt> load_receipt(const std::string& path);
 /// Removes a receipt, lastingly, before the card it speaks of changes. Throws IoError.
 void remove_receipt(const std::string& path);

@@ -25,7 +25,8 @@ class Filler {
 
   void run() {
     fill_card();
-    for (std::size_t i = 0; i < written_.regions.size(); ++i) fill_region(i);
+    for (std::size_t i = 0; i < written_.regions.size(); ++i)
+      fill_region(i);
     fill_bus_ids();
   }
 
@@ -42,8 +43,9 @@ class Filler {
     if (written_.card_path) plan().card_path = written_.card_path->value;
     if (written_.card_size) plan().written_card_bytes = written_.card_size->value;
     if (!written_.card_size && !known_.card_bytes) {
-      complain(written_.card_place, "the size of the card is neither stated nor can it be measured; "
-                                    "give [card] a size");
+      complain(written_.card_place,
+               "the size of the card is neither stated nor can it be measured; "
+               "give [card] a size");
     }
     plan().card_bytes = std::min(plan().written_card_bytes.value_or(kLargest),
                                  known_.card_bytes.value_or(kLargest));
@@ -117,8 +119,8 @@ class Filler {
     const WrittenGeometry& geometry = from.geometry->value;
     region.geometry = Geometry{0, geometry.heads, geometry.sectors_per_track};
     region.cylinders_filled = !geometry.cylinders.has_value();
-    region.geometry->cylinders = geometry.cylinders.value_or(
-        region.bytes / kBlockBytes / region.geometry->cylinder_blocks());
+    region.geometry->cylinders = geometry.cylinders.value_or(region.bytes / kBlockBytes /
+                                                             region.geometry->cylinder_blocks());
   }
 
   // The lowest ids that nobody asked for; when none is left, the check reports the clash.
@@ -183,8 +185,8 @@ BlockMap card_map(const Plan& plan) {
   BlockMap map;
   for (auto region = plan.regions.rbegin(); region != plan.regions.rend(); ++region) {
     const std::uint64_t first = region->start / kBlockBytes;
-    map.paint({first, divide_up(region->end(), kBlockBytes) - first, BlockState::region,
-               region->name});
+    map.paint(
+        {first, divide_up(region->end(), kBlockBytes) - first, BlockState::region, region->name});
   }
   return united(map, complement(map, plan.card_bytes / kBlockBytes, BlockState::gap));
 }

@@ -18,17 +18,22 @@ struct Unit {
 };
 
 constexpr Unit kUnits[] = {
-    {"B", 1},       {"KiB", kKiB}, {"MiB", kMiB},  {"GiB", kGiB},      {"K", kKiB},         {"M", kMiB},
-    {"G", kGiB},    {"kB", 1000},  {"MB", 1000000}, {"GB", 1000000000}, {"cd", kOpticalBytes},
+    {"B", 1},        {"KiB", kKiB},      {"MiB", kMiB},         {"GiB", kGiB},
+    {"K", kKiB},     {"M", kMiB},        {"G", kGiB},           {"kB", 1000},
+    {"MB", 1000000}, {"GB", 1000000000}, {"cd", kOpticalBytes},
 };
 
 constexpr std::string_view kUnitsInWords = "B, KiB, MiB, GiB, kB, MB, GB or cd";
 
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
+bool is_digit(char c) {
+  return c >= '0' && c <= '9';
+}
 
 std::string_view without_spaces(std::string_view text) {
-  while (!text.empty() && text.front() == ' ') text.remove_prefix(1);
-  while (!text.empty() && text.back() == ' ') text.remove_suffix(1);
+  while (!text.empty() && text.front() == ' ')
+    text.remove_prefix(1);
+  while (!text.empty() && text.back() == ' ')
+    text.remove_suffix(1);
   return text;
 }
 
@@ -82,11 +87,13 @@ Parsed<std::uint64_t> unit_of(std::string_view name, std::string_view all) {
     if (unit.name == name) return {unit.bytes, {}};
   }
   if (name == "KB" || name == "kb" || name == "Kb") {
-    return {{}, fmt::format("'{}' could mean two things: write kB for 1000 or KiB for 1024 bytes",
-                            printable(all))};
+    return {{},
+            fmt::format("'{}' could mean two things: write kB for 1000 or KiB for 1024 bytes",
+                        printable(all))};
   }
-  return {{}, fmt::format("'{}' has the unknown unit '{}'; known are {}", printable(all),
-                          printable(name), kUnitsInWords)};
+  return {{},
+          fmt::format("'{}' has the unknown unit '{}'; known are {}", printable(all),
+                      printable(name), kUnitsInWords)};
 }
 
 }  // namespace
@@ -99,8 +106,9 @@ Parsed<std::uint64_t> parse_size(std::string_view text) {
   const auto number = number_of(text, all);
   if (!number) return {{}, number.error};
   if (number.value->hexadecimal && !text.empty() && text.front() != ' ') {
-    return {{}, fmt::format("'{}': after a hexadecimal number the unit needs a space before it",
-                            printable(all))};
+    return {{},
+            fmt::format("'{}': after a hexadecimal number the unit needs a space before it",
+                        printable(all))};
   }
   const std::string_view name = without_spaces(text);
   const auto unit = unit_of(name, all);
@@ -137,7 +145,8 @@ Parsed<Extent> parse_extent(std::string_view text) {
 }
 
 std::string readable_size(std::uint64_t bytes) {
-  constexpr std::array<std::string_view, 7> kNames = {"B", "KiB", "MiB", "GiB", "TiB", "PiB", "EiB"};
+  constexpr std::array<std::string_view, 7> kNames = {"B",   "KiB", "MiB", "GiB",
+                                                      "TiB", "PiB", "EiB"};
   if (bytes < kKiB) return fmt::format("{} B", bytes);
   std::size_t step = 0;
   double value = static_cast<double>(bytes);

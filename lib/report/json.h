@@ -4,7 +4,7 @@
 #include <string>
 #include <vector>
 
-#include "survey/fit.h"
+#include "job/fit.h"
 #include "survey/survey.h"
 
 namespace platter {

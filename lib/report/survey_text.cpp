@@ -64,8 +64,9 @@ std::string label_words(const Layer& label) {
   const std::uint64_t heads = facts.number("heads");
   const std::uint64_t sectors = facts.number("sectors_per_track");
   if (cylinders != 0 && heads != 0 && sectors != 0) {
-    parts.push_back(fmt::format("{} cylinders x {} heads x {} sectors of {} bytes", cylinders, heads,
-                                sectors, facts.number("sector_bytes", kBlock)));
+    parts.push_back(fmt::format("{} cylinder{} x {} head{} x {} sectors of {} bytes", cylinders,
+                                cylinders == 1 ? "" : "s", heads, heads == 1 ? "" : "s", sectors,
+                                facts.number("sector_bytes", kBlock)));
   }
   return joined(parts, ", ");
 }
@@ -236,13 +237,13 @@ std::string fit_text(const Survey& survey, const Fit& fit, const TextStyle& styl
   const auto add = [&](std::string_view words) {
     text += std::string(kIndent, ' ') + wrapped(words, kIndent + 2, kIndent, style.columns) + '\n';
   };
-  add(fmt::format("image   {} blocks, {}", grouped(divide_up(fit.image_bytes, kBlock)),
+  add(fmt::format("image: {} blocks, {}", grouped(divide_up(fit.image_bytes, kBlock)),
                   plan::readable_size(fit.image_bytes)));
   if (fit.claimed_bytes > fit.image_bytes) {
-    add(fmt::format("claims  {} blocks, {}", grouped(divide_up(fit.claimed_bytes, kBlock)),
+    add(fmt::format("its label and filesystems claim: {} blocks, {}", grouped(divide_up(fit.claimed_bytes, kBlock)),
                     plan::readable_size(fit.claimed_bytes)));
   }
-  add(fmt::format("region  {} blocks, {}, from block {}", grouped(fit.region_bytes / kBlock),
+  add(fmt::format("region: {} blocks, {}, from block {}", grouped(fit.region_bytes / kBlock),
                   plan::readable_size(fit.region_bytes), grouped(fit.region_start / kBlock)));
   text += '\n';
   if (fit.fits) {

@@ -5,7 +5,7 @@
 #include <string_view>
 #include <vector>
 
-#include "survey/fit.h"
+#include "job/fit.h"
 #include "survey/survey.h"
 
 namespace platter {

@@ -39,12 +39,13 @@ std::string wrapped(std::string_view words, std::size_t indent, std::size_t used
 }
 
 std::string grouped(std::uint64_t number) {
-  std::string digits = fmt::format("{}", number);
-  for (std::size_t at = digits.size(); at > 3;) {
-    at -= 3;
-    digits.insert(at, ",");
+  const std::string digits = fmt::format("{}", number);
+  std::string result;
+  for (std::size_t i = 0; i < digits.size(); ++i) {
+    if (i != 0 && (digits.size() - i) % 3 == 0) result.push_back(',');
+    result.push_back(digits[i]);
   }
-  return digits;
+  return result;
 }
 
 std::string Table::text(std::size_t indent, const TextStyle& style) const {

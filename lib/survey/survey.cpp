@@ -1,13 +1,16 @@
 #include "survey/survey.h"
 
 #include <algorithm>
+#include <iterator>
 #include <map>
+#include <optional>
 #include <set>
 #include <utility>
 
 #include <fmt/format.h>
 
 #include "formats.h"
+#include "survey/guess.h"
 #include "survey/review.h"
 
 namespace platter {
@@ -16,6 +19,8 @@ namespace {
 // Limits that no real disk comes near; a hostile image must not make the tree grow without end.
 constexpr unsigned kDeepest = 6;
 constexpr std::size_t kMostLayers = 4096;
+// Frames of a swapped dump, or a swapped dump in frames; never more.
+constexpr std::size_t kMostFramings = 2;
 
 // A claim together with the format that made it.
 struct Found {
@@ -25,17 +30,42 @@ struct Found {
 
 class Walk {
  public:
-  /// \param parent id of the framing layer that the view lies behind, "" when there is none
-  Walk(const View& image, std::string parent, std::vector<Finding>& findings)
-      : image_(image), parent_(std::move(parent)), findings_(findings) {}
+  /// \param parent   id of the framing layer that the view lies behind, "" when there is none
+  /// \param framings takes the framings that are undone; those on the way to the view are in it
+  Walk(const View& image, std::string parent, std::vector<Finding>& findings,
+       std::vector<UndoneFraming>& framings)
+      : image_(image), parent_(std::move(parent)), findings_(findings), framings_(framings) {}
 
   std::vector<Layer> everything() {
     const Context context{.image = image_};
-    if (parent_.empty()) {
-      for (Found& framing : ask(Stage::framing, image_, context, "")) {
-        return {behind_framing(std::move(framing))};
+    std::vector<Found> guesses;
+    if (framings_.size() < kMostFramings) {
+      for (Found& framing : ask(Stage::framing, image_, context, parent_)) {
+        if (framing.claim.strength > Strength::shape) return {behind_framing(std::move(framing))};
+        if (!guessed_) guesses.push_back(std::move(framing));
       }
     }
+    const std::size_t said = findings_.size();
+    std::vector<Layer> layers = behind_no_framing(context);
+    if (!worth_guessing(layers)) return layers;
+    for (Found& guess : guesses) {
+      if (auto better = behind_guess(std::move(guess), layers)) {
+        // What was found without it was no more than coincidence.
+        findings_.erase(findings_.begin() + static_cast<std::ptrdiff_t>(said), findings_.end());
+        std::ranges::move(better->findings, std::back_inserter(findings_));
+        return {std::move(better->layer)};
+      }
+    }
+    return layers;
+  }
+
+ private:
+  struct Guessed {
+    Layer layer;
+    std::vector<Finding> findings;
+  };
+
+  std::vector<Layer> behind_no_framing(const Context& context) {
     std::vector<Found> volumes = ask(Stage::filesystem, image_, context, parent_);
     std::vector<Layer> layers;
     // Optical volumes belong to the image; a slice that starts with one is an alias of it.
@@ -51,7 +81,6 @@ class Walk {
         layers.push_back(layer_from(std::move(found), parent_, LayerKind::filesystem));
       }
     }
-    drop_shapes_beside_better(layers);
     try {
       for (Finding& finding : review(layers, image_)) findings_.push_back(std::move(finding));
     } catch (const IoError& error) {
@@ -60,13 +89,27 @@ class Walk {
     return layers;
   }
 
- private:
   // Framing is one layer with everything else behind it, in the coordinates of the plain image.
   Layer behind_framing(Found framing) {
-    const View plain(framing.claim.framed);
-    Layer layer = layer_from(std::move(framing), "", LayerKind::framing);
-    layer.layers = Walk(plain, layer.id, findings_).everything();
+    const std::shared_ptr<const ByteSource> plain = framing.claim.framed;
+    Layer layer = layer_from(std::move(framing), parent_, LayerKind::framing);
+    framings_.push_back({layer.id, image_.source(), plain});
+    Walk behind(View(plain), layer.id, findings_, framings_);
+    behind.guessed_ = guessed_ || layer.strength == Strength::shape;
+    layer.layers = behind.everything();
     return layer;
+  }
+
+  // A framing that nothing but its result speaks for, when that is better than what was found
+  // without it.
+  std::optional<Guessed> behind_guess(Found guess, const std::vector<Layer>& without) {
+    std::vector<Finding> findings;
+    std::vector<UndoneFraming> framings = framings_;
+    Walk trial(image_, parent_, findings, framings);
+    Layer layer = trial.behind_framing(std::move(guess));
+    if (!is_better(layer.layers, without)) return std::nullopt;
+    framings_ = std::move(framings);
+    return Guessed{std::move(layer), std::move(findings)};
   }
 
   std::vector<Found> ask(Stage stage, const View& view, const Context& context,
@@ -82,7 +125,16 @@ class Walk {
         note_unreadable(error, parent);
       }
     }
+    if (stage == Stage::filesystem) drop_shapes_beside_better(all);
     return all;
+  }
+
+  // A claim from shape alone never stands beside one with proof for the same bytes.
+  static void drop_shapes_beside_better(std::vector<Found>& volumes) {
+    const auto is_shape = [](const Found& found) {
+      return found.claim.strength == Strength::shape;
+    };
+    if (!std::ranges::all_of(volumes, is_shape)) std::erase_if(volumes, is_shape);
   }
 
   void note_unreadable(const IoError& error, const std::string& layer) {
@@ -142,7 +194,7 @@ class Walk {
         layer.facts.set("same_as", *same);
         continue;
       }
-      if (slice.role == SliceRole::swap) {
+      if (slice.role == SliceRole::swap && found.format->id != "swap") {
         findings_.push_back({Severity::note, FindingCode::typed_swap, layer.id, found.claim.start,
                              found.claim.bytes,
                              fmt::format("slice {} is typed as swap and holds {}", slice.id,
@@ -150,11 +202,10 @@ class Walk {
       }
       layer.layers.push_back(layer_from(std::move(found), layer.id, LayerKind::filesystem));
     }
-    drop_shapes_beside_better(layer.layers);
     if (view.start() == image_.start()) name_whole_image_volume(layer);
   }
 
-  // The declared range, past the end of the image too: reads there simply come back short.
+  // What of the declared range the image holds.
   [[nodiscard]] View slice_view(const Slice& slice) const {
     return image_.sub(slice.start - image_.start(), slice.bytes);
   }
@@ -196,20 +247,11 @@ class Walk {
             .records = std::move(claim.records)};
   }
 
-  // A claim from shape alone never stands beside one with proof for the same bytes.
-  static void drop_shapes_beside_better(std::vector<Layer>& layers) {
-    const bool better = std::ranges::any_of(layers, [](const Layer& layer) {
-      return layer.kind == LayerKind::filesystem && layer.strength > Strength::shape;
-    });
-    if (!better) return;
-    std::erase_if(layers, [](const Layer& layer) {
-      return layer.kind == LayerKind::filesystem && layer.strength == Strength::shape;
-    });
-  }
-
   View image_;
   std::string parent_;
   std::vector<Finding>& findings_;
+  std::vector<UndoneFraming>& framings_;
+  bool guessed_ = false;  // a guess is on the way to the view; one is enough
   std::size_t layer_count_ = 0;
   std::map<std::string, std::size_t> id_count_;
   std::set<std::pair<const Format*, std::uint64_t>> labels_seen_;
@@ -251,14 +293,18 @@ const Layer* find_layer(const std::vector<Layer>& layers, std::string_view id) n
   return nullptr;
 }
 
-Survey survey(const Image& image) {
-  Survey result;
+StraightSurvey survey_straight(const Image& image) {
+  StraightSurvey straight;
+  Survey& result = straight.survey;
   result.image = {image.path, image.bytes, image.stored_bytes, image.container, image.member};
   const View whole(image.source);
-  result.layers = Walk(whole, "", result.findings).everything();
+  result.layers = Walk(whole, "", result.findings, straight.framings).everything();
+  straight.plain = straight.framings.empty() ? image.source : straight.framings.back().plain;
   note_archive(result, image);
   std::ranges::stable_sort(result.findings, std::ranges::greater{}, &Finding::severity);
-  return result;
+  return straight;
 }
+
+Survey survey(const Image& image) { return survey_straight(image).survey; }
 
 }  // namespace platter

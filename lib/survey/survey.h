@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <memory>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -47,6 +48,21 @@ struct Survey {
 /// Surveys an image: image -> framing -> label -> slice -> filesystem, then one review of the
 /// finished tree. Never throws for what is on the image; bytes that cannot be read become findings.
 [[nodiscard]] Survey survey(const Image& image);
+
+/// One framing that was undone, and the bytes on both sides of it.
+struct UndoneFraming {
+  std::string id;  ///< of its layer
+  std::shared_ptr<const ByteSource> stored;
+  std::shared_ptr<const ByteSource> plain;
+};
+
+/// A survey together with the way from the image's bytes to plain ones, outermost framing first.
+struct StraightSurvey {
+  Survey survey;
+  std::vector<UndoneFraming> framings;
+  std::shared_ptr<const ByteSource> plain;  ///< what every label and filesystem counts from
+};
+[[nodiscard]] StraightSurvey survey_straight(const Image& image);
 
 /// The layer with that id, or nullptr.
 [[nodiscard]] const Layer* find_layer(const std::vector<Layer>& layers, std::string_view id) noexcept;

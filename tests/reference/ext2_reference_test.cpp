@@ -48,7 +48,7 @@ std::int64_t seconds(const Claim& claim, const char* name) {
 
 void compare_with_libext2fs(const std::string& path, const Claim& claim) {
   ext2_filsys volume = nullptr;
-  REQUIRE(ext2fs_open(path.c_str(), 0, 0, 0, unix_io_manager, &volume) == 0);
+  REQUIRE(ext2fs_open(path.c_str(), EXT2_FLAG_64BITS, 0, 0, unix_io_manager, &volume) == 0);
   const std::unique_ptr<struct_ext2_filsys, errcode_t (*)(ext2_filsys)> keeper(volume,
                                                                                ext2fs_close);
   const ext2_super_block& super = *volume->super;

@@ -8,8 +8,8 @@
 #include <catch2/catch.hpp>
 
 #include "core/claim.h"
+#include "support/ffs_volume_check.h"
 #include "support/survey.h"
-#include "unit/filesystem/ffs_volume_check.h"
 #include "writers/ffs_writer.h"
 
 namespace platter::filesystem {

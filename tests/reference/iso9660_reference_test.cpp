@@ -85,7 +85,9 @@ class IsoVolume {
     REQUIRE(volume_ != nullptr);
   }
   IsoVolume(const IsoVolume&) = delete;
+  IsoVolume(IsoVolume&&) = delete;
   IsoVolume& operator=(const IsoVolume&) = delete;
+  IsoVolume& operator=(IsoVolume&&) = delete;
   ~IsoVolume() { iso9660_close(volume_); }
   [[nodiscard]] iso9660_t* get() const { return volume_; }
 
@@ -94,7 +96,7 @@ class IsoVolume {
   [[nodiscard]] std::string text(Getter getter) const {
     cdio_utf8_t* value = nullptr;
     const bool there = getter(volume_, &value);
-    const std::string result = there && value != nullptr ? value : "";
+    std::string result = there && value != nullptr ? value : "";
     std::free(value);  // NOLINT: libiso9660 allocates it
     return result;
   }
@@ -225,7 +227,7 @@ void check_against_libblkid(const Claim& claim, const std::string& path) {
   CHECK((values["VERSION"] == "Joliet Extension") == joliet);
 }
 
-// `findings`: how many the review of the claim may have; makers write sound volumes.
+// Makers write sound volumes: there is nothing to find, and all readers agree.
 void check_volume(const std::string& path) {
   const Claim claim = claim_of(path);
   for (const Finding& finding : claim.findings)
@@ -250,7 +252,7 @@ void use_utc() {
 // A tree that exercises names, levels and lists longer than one sector.
 std::string source_tree(const TemporaryDirectory& scratch) {
   namespace fs = std::filesystem;
-  const std::string root = scratch.file("source");
+  std::string root = scratch.file("source");
   fs::create_directories(root + "/usr/lib/terminfo");
   fs::create_directories(root + "/boot");
   const auto write = [&](const std::string& name, const std::string& content) {

@@ -1,9 +1,5 @@
 // Labels against libraries that share no code with platter: libfdisk and libparted write labels
 // that we read, and read labels that our fixture writers write; libblkid reads all of them.
-#include <blkid/blkid.h>
-#include <libfdisk/libfdisk.h>
-#include <parted/parted.h>
-
 #include <unistd.h>
 
 #include <algorithm>
@@ -12,7 +8,10 @@
 #include <string>
 #include <vector>
 
+#include <blkid/blkid.h>
 #include <catch2/catch.hpp>
+#include <libfdisk/libfdisk.h>
+#include <parted/parted.h>
 
 #include "support/survey.h"
 #include "unit/label/claims.h"
@@ -55,7 +54,10 @@ namespace {
 
 class DiskFile {
  public:
-  DiskFile() : path_(directory_.file("disk.img")) { write_file(path_, {}); grow(); }
+  DiskFile() : path_(directory_.file("disk.img")) {
+    write_file(path_, {});
+    grow();
+  }
   explicit DiskFile(const Bytes& start) : path_(directory_.file("disk.img")) {
     write_file(path_, start);
     grow();
@@ -64,9 +66,7 @@ class DiskFile {
   [[nodiscard]] View view() const { return View(map_file(path_)); }
 
  private:
-  void grow() const {
-    REQUIRE(truncate(path_.c_str(), static_cast<off_t>(kBlocks * kBlock)) == 0);
-  }
+  void grow() const { REQUIRE(truncate(path_.c_str(), static_cast<off_t>(kBlocks * kBlock)) == 0); }
   TemporaryDirectory directory_;
   std::string path_;
 };
@@ -161,7 +161,9 @@ Table sgi_slices_of_blkid(const DiskFile& disk) {
   table.erase(10);
   return table;
 }
-bool is_not_the_label(const Slice& slice) { return slice.id != "8" && slice.id != "10"; }
+bool is_not_the_label(const Slice& slice) {
+  return slice.id != "8" && slice.id != "10";
+}
 
 // ---- libparted
 
@@ -195,9 +197,8 @@ class PartedDisk {
   }
 
   void add(PedPartitionType type, std::uint64_t start, std::uint64_t size) {
-    PedPartition* slice =
-        ped_partition_new(disk_, type, nullptr, static_cast<PedSector>(start),
-                          static_cast<PedSector>(start + size - 1));
+    PedPartition* slice = ped_partition_new(disk_, type, nullptr, static_cast<PedSector>(start),
+                                            static_cast<PedSector>(start + size - 1));
     REQUIRE(slice != nullptr);
     // A slice without a type is written with code 0 and not listed again.
     if (type != PED_PARTITION_EXTENDED) {
@@ -468,11 +469,17 @@ TEST_CASE("our little-endian BSD labels are read by the libraries") {
   label.sectors_per_track = kSectors;
   label.tracks = kHeads;
   label.cylinders = kCylinders;
-  label.slices = {{20000, 64, 7, 1024, 8, 16}, {10000, 20064, 1}, {kBlocks, 0, 0},
+  label.slices = {{20000, 64, 7, 1024, 8, 16},
+                  {10000, 20064, 1},
+                  {kBlocks, 0, 0},
                   {30000, 30064, 7, 1024, 8, 16}};
   Bytes image;
-  SECTION("at byte 512") { fixtures::write_bsd_label(image, label, 512); }
-  SECTION("at byte 64") { fixtures::write_bsd_label(image, label, 64); }
+  SECTION("at byte 512") {
+    fixtures::write_bsd_label(image, label, 512);
+  }
+  SECTION("at byte 64") {
+    fixtures::write_bsd_label(image, label, 64);
+  }
   const DiskFile disk(image);
   const Claim claim = our_claim(label::bsd_format, disk);
   // libblkid numbers what has a type and skips the rest.

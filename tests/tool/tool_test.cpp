@@ -13,6 +13,11 @@ namespace {
 
 using Json = nlohmann::json;
 
+void write_text(const std::string& path, const std::string& text) {
+  const auto* first = reinterpret_cast<const std::byte*>(text.data());
+  write_file(path, {first, first + text.size()});
+}
+
 RunResult platter(const std::string& arguments) {
   return run(std::string(PLATTER_PROGRAM) + " " + arguments);
 }
@@ -122,6 +127,25 @@ TEST_CASE("fit says yes and no, in words, in JSON and by its status") {
   CHECK(fit.at("region").at("bytes") == 8 * 512);
   CHECK(fit.at("spare_bytes") == 4096 - static_cast<std::int64_t>(std::filesystem::file_size(disc())));
   CHECK(fit.at("findings").at(0).at("code") == "region-too-small");
+}
+
+TEST_CASE("fit takes a region of a plan file by its name") {
+  const TemporaryDirectory scratch;
+  write_text(scratch.file("card.toml"),
+             "[card]\nsize = \"100 MiB\"\n"
+             "[[region]]\nname = \"small\"\ndevice = \"optical\"\nsize = \"1 MiB\"\n"
+             "[[region]]\nname = \"install disc\"\ndevice = \"optical\"\nsize = \"50 MiB\"\n");
+  const std::string plan = " --plan " + scratch.file("card.toml") + " --region ";
+  const RunResult yes = platter("fit --json " + disc() + plan + "'install disc'");
+  CHECK(yes.status == 0);
+  CHECK(Json::parse(yes.out).at("region").at("start") == 1 << 20);  // aligned behind the first
+  CHECK(Json::parse(yes.out).at("region").at("bytes") == 50 << 20);
+  CHECK(platter("fit " + disc() + plan + "small").status == 1);
+  CHECK(platter("fit " + disc() + plan + "nowhere").status == 2);
+  write_text(scratch.file("card.toml"), "[card]\nsise = 5\n");
+  const RunResult wrong = platter("fit " + disc() + plan + "small");
+  CHECK(wrong.status == 2);
+  CHECK(wrong.err.find("card.toml:2:") != std::string::npos);
 }
 
 TEST_CASE("wrong command lines exit 2 and name what is wrong") {

@@ -60,7 +60,8 @@ TEST_CASE("folders of the library include only what the picture allows") {
       {"boot", {"core", "boot"}},
       {"survey", {"core", "survey"}},
       {"plan", {"core", "plan"}},
-      {"report", {"core", "survey", "plan", "report"}},
+      {"job", {"core", "framing", "survey", "plan", "job"}},
+      {"report", {"core", "framing", "survey", "plan", "job", "report"}},
   };
   const std::filesystem::path lib = std::filesystem::path(PLATTER_FIXTURES).parent_path() / "lib";
   std::size_t seen = 0;

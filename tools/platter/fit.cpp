@@ -1,8 +1,12 @@
 // platter fit: does the image fit the region it is assigned?
+#include <fmt/format.h>
+
 #include "command.h"
+#include "job/card_job.h"
+#include "job/fit.h"
 #include "plan/size.h"
+#include "plan_options.h"
 #include "report/json.h"
-#include "survey/fit.h"
 
 namespace platter::tool {
 
@@ -22,13 +26,26 @@ int run_fit(std::span<const std::string> arguments, Streams& streams) {
   options.add_spool_limit();
   if (!options.parse(arguments, streams)) return options.status;
 
-  const auto region = plan::parse_extent(region_words);
-  if (!region.value) {
-    complain(streams, "--region " + region_words + ": " + region.error);
-    return kNotUnderstood;
+  plan::Extent region;
+  if (plan_path.empty()) {
+    const auto parsed = plan::parse_extent(region_words);
+    if (!parsed.value) {
+      complain(streams, "--region " + region_words + ": " + parsed.error);
+      return kNotUnderstood;
+    }
+    region = *parsed.value;
+  } else {
+    const CardJob job = load_card_job(plan_path, options.open_options());
+    const plan::Region* named = find_region(job.plan, region_words);
+    if (complained(job, streams)) return kNotUnderstood;
+    if (named == nullptr) {
+      complain(streams, fmt::format("{} has no region named '{}'", plan_path, region_words));
+      return kNotUnderstood;
+    }
+    region = {named->start, named->bytes};
   }
   const Survey found = survey(open_image(path, options.open_options()));
-  const Fit result = fit(found, region.value->start, region.value->bytes);
+  const Fit result = fit(found, region.start, region.bytes);
   streams.out << (options.json ? fit_json(result) : fit_text(found, result, streams.style));
   return result.fits ? kDone : kFaultFound;
 }

@@ -91,6 +91,12 @@ TEST_CASE("ext2: features decide the variant", "[ext2]") {
   CHECK(claims_of(bytes).at(0).facts.words("variant") == "ext4");
 }
 
+TEST_CASE("ext2: a journal device is no filesystem", "[ext2]") {
+  auto bytes = hex_fixture("filesystem/ext2/rev1.hex");
+  put(bytes, 96, 8, 4);
+  CHECK(claims_of(bytes).empty());
+}
+
 TEST_CASE("ext2: 64-bit counts", "[ext2]") {
   auto bytes = hex_fixture("filesystem/ext2/rev1.hex");
   put(bytes, 336, 1, 4);

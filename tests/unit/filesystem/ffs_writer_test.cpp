@@ -3,7 +3,7 @@
 
 #include <catch2/catch.hpp>
 
-#include "unit/filesystem/ffs_volume_check.h"
+#include "support/ffs_volume_check.h"
 
 namespace platter::test {
 namespace {

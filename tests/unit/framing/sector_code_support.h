@@ -4,8 +4,8 @@
 
 #include <algorithm>
 #include <cstdint>
-#include <ostream>
 #include <optional>
+#include <ostream>
 #include <span>
 #include <vector>
 
@@ -38,7 +38,8 @@ std::array<std::byte, Count> noise(Random& random) {
   return bytes;
 }
 
-inline constexpr Subheader data_subheader{std::byte{0}, std::byte{0}, std::byte{0x08}, std::byte{0}};
+inline constexpr Subheader data_subheader{std::byte{0}, std::byte{0}, std::byte{0x08},
+                                          std::byte{0}};
 
 template <typename Random>
 std::byte nonzero_byte(Random& random) {
@@ -121,7 +122,8 @@ inline const std::vector<std::vector<std::size_t>>& q_layout() {
 }
 
 // The two parity symbols from the two equations, by Cramer's rule with an inverse found by search.
-inline void solve_parity(Frame& frame, const std::vector<std::size_t>& offsets, bool header_as_zero) {
+inline void solve_parity(Frame& frame, const std::vector<std::size_t>& offsets,
+                         bool header_as_zero) {
   const std::size_t count = offsets.size();
   unsigned sum = 0;
   unsigned weighted = 0;
@@ -142,8 +144,8 @@ inline void solve_parity(Frame& frame, const std::vector<std::size_t>& offsets, 
   frame[offsets[count - 1]] = static_cast<std::byte>(sum ^ first);
 }
 
-inline Frame encode_slowly(std::span<const std::byte> user, int minute, int second, int third, int mode,
-                    std::optional<Subheader> subheader) {
+inline Frame encode_slowly(std::span<const std::byte> user, int minute, int second, int third,
+                           int mode, std::optional<Subheader> subheader) {
   Frame frame{};
   std::fill(frame.begin() + 1, frame.begin() + 11, std::byte{0xFF});
   frame[12] = static_cast<std::byte>(minute / 10 * 16 + minute % 10);

@@ -1,16 +1,17 @@
 // The frame codes against three outside witnesses: vectors computed before this code was written,
 // a second implementation straight from the definitions, and SHA-256 of libcrypto.
+#include "framing/sector_code.h"
+
 #include <algorithm>
 #include <cstring>
-#include <random>
 #include <iomanip>
+#include <random>
 #include <sstream>
 #include <string>
 
 #include <catch2/catch.hpp>
 #include <openssl/evp.h>
 
-#include "framing/sector_code.h"
 #include "unit/framing/sector_code_support.h"
 
 namespace {

@@ -1,9 +1,8 @@
 // 4.4BSD disk label. The bytes are typed from the worked example of the format notes.
-#include "writers/bsd_writer.h"
-
 #include <catch2/catch.hpp>
 
 #include "claims.h"
+#include "writers/bsd_writer.h"
 #include "writers/mbr_writer.h"
 
 using namespace platter;
@@ -40,9 +39,8 @@ Slice mbr_slice(std::uint64_t start_block, std::uint64_t blocks, std::uint64_t t
 }  // namespace
 
 TEST_CASE("BSD label: the worked example in both byte orders") {
-  const auto [file, order, place] = GENERATE(
-      table<std::string, std::string, std::uint64_t>({{"label/bsd/little.hex", "little", 512},
-                                                      {"label/bsd/big.hex", "big", 64}}));
+  const auto [file, order, place] = GENERATE(table<std::string, std::string, std::uint64_t>(
+      {{"label/bsd/little.hex", "little", 512}, {"label/bsd/big.hex", "big", 64}}));
   const Claim claim = only_claim(hex_fixture(file));
   CHECK(claim.strength == Strength::proven);
   CHECK(messages_of(claim).empty());
@@ -115,8 +113,8 @@ TEST_CASE("BSD label: a sum over sixteen entries is accepted") {
   label.slices[9] = {512, 4096, 7, 512, 8, 16};
   Bytes image(1024);
   fixtures::write_bsd_label(image, label, 512);
-  put_number(image, 512 + 138, 3, 2, ByteOrder::little);   // only three count
-  image[512 + 136] ^= std::byte{16 ^ 3};                    // and the checksum covers that
+  put_number(image, 512 + 138, 3, 2, ByteOrder::little);  // only three count
+  image[512 + 136] ^= std::byte{16 ^ 3};                  // and the checksum covers that
   const Claim claim = only_claim(image);
   CHECK(claim.strength == Strength::proven);
   CHECK(claim.facts.words("checksum_extent") == "16 entries");
@@ -140,8 +138,8 @@ TEST_CASE("BSD label: roles of the raw slots") {
     label.slices = {{2048, 64, 7, 1024, 8, 16}, {1024, 2112, 1}, {5000, 64, 0}, {6400, 0, 0}};
   }
   SECTION("a later slot without a type spans it") {
-    label.slices = {{2048, 64, 7, 1024, 8, 16}, {1024, 2112, 1}, {5000, 64, 0}, {100, 6000, 7},
-                    {6400, 0, 0}};
+    label.slices = {
+        {2048, 64, 7, 1024, 8, 16}, {1024, 2112, 1}, {5000, 64, 0}, {100, 6000, 7}, {6400, 0, 0}};
   }
   SECTION("c with a type that spans it") {
     label.slices = {{2048, 64, 7}, {1024, 2112, 1}, {6400, 0, 7}};
@@ -180,6 +178,7 @@ TEST_CASE("BSD label: inside an MBR slice") {
     CHECK(slice_of(claim, "a")->start == 127 * 512);
     CHECK(slice_of(claim, "c")->role == SliceRole::whole_disk);
     CHECK(claim.bytes == 0);
+    CHECK(messages_of(claim).empty());
   }
   SECTION("NetBSD: absolute, whatever c says") {
     const Claim claim = claim_with(0xA9);

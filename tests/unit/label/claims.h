@@ -37,10 +37,11 @@ inline std::vector<Claim> claims_of(const Format& format, Bytes bytes) {
 }
 
 /// What a format says inside a slice that another label made.
-inline std::vector<Claim> claims_inside(const Format& format, const View& image,
-                                        const Slice& slice, std::string_view label_format) {
+inline std::vector<Claim> claims_inside(const Format& format, const View& image, const Slice& slice,
+                                        std::string_view label_format) {
   const View inside = image.sub(slice.start, slice.bytes);
-  return format.claims(inside, Context{.image = image, .slice = &slice, .label_format = label_format});
+  return format.claims(inside,
+                       Context{.image = image, .slice = &slice, .label_format = label_format});
 }
 
 inline const Slice* slice_of(const Claim& claim, std::string_view id) {
@@ -69,7 +70,8 @@ inline const Finding* finding_of(const Claim& claim, FindingCode code) {
 
 inline std::string messages_of(const Claim& claim) {
   std::string all;
-  for (const Finding& finding : claim.findings) all += finding.message + "\n";
+  for (const Finding& finding : claim.findings)
+    all += finding.message + "\n";
   return all;
 }
 

@@ -1,9 +1,8 @@
 // dlV label. The bytes are typed from the worked example of the format notes.
-#include "writers/dlv_writer.h"
-
 #include <catch2/catch.hpp>
 
 #include "claims.h"
+#include "writers/dlv_writer.h"
 
 using namespace platter;
 using namespace platter::test;
@@ -84,8 +83,7 @@ TEST_CASE("dlV label: four copies, whatever the device's blocks") {
     CHECK(other.strength == Strength::proven);
     CHECK(other.facts.number("label_start") == second);
     CHECK(other.facts.number("device_block_bytes") == block);
-    CHECK(finding_of(other, FindingCode::label_checksum)->start ==
-          (version == 3 ? 558U : 7238U));
+    CHECK(finding_of(other, FindingCode::label_checksum)->start == (version == 3 ? 558U : 7238U));
     CHECK(finding_of(other, FindingCode::label_backup_differs)->start == second);
     CHECK(slices_in_blocks(other) == slices_in_blocks(claim));
     CHECK(other.start == 0);
@@ -114,7 +112,8 @@ TEST_CASE("dlV label: four copies, whatever the device's blocks") {
     CHECK(other.facts.words("name") == "Corvid");
   }
   SECTION("all of them spoiled") {
-    for (std::size_t copy = 0; copy < 4; ++copy) image[copy * second + 300] ^= std::byte{0xFF};
+    for (std::size_t copy = 0; copy < 4; ++copy)
+      image[copy * second + 300] ^= std::byte{0xFF};
     const Claim other = only_claim(image);
     CHECK(other.strength == Strength::sane);
     CHECK(other.facts.words("checksum") == "bad");

@@ -80,7 +80,8 @@ std::string ask_all(const Bytes& bytes, std::size_t size) {
 std::vector<std::string> label_fixtures() {
   std::vector<std::string> names;
   for (const std::string& name : all_hex_fixtures()) {
-    for (const char* folder : {"label/sun/", "label/sgi/", "label/bsd/", "label/dlv/", "label/mbr/"}) {
+    for (const char* folder :
+         {"label/sun/", "label/sgi/", "label/bsd/", "label/dlv/", "label/mbr/"}) {
       if (name.starts_with(folder)) names.push_back(name);
     }
   }
@@ -185,7 +186,8 @@ TEST_CASE("hostile labels: random sectors are no labels") {
   std::mt19937 random(1992);
   for (int round = 0; round < 2000; ++round) {
     Bytes bytes(2048);
-    for (std::byte& byte : bytes) byte = static_cast<std::byte>(random() & 0xFFU);
+    for (std::byte& byte : bytes)
+      byte = static_cast<std::byte>(random() & 0xFFU);
     bytes[510] = std::byte{0x55};
     bytes[511] = std::byte{0xAA};
     const View view = memory_view(bytes);

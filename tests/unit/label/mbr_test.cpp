@@ -1,13 +1,12 @@
 // Master boot record and extended chain. Entries are typed from the worked examples of the format
 // notes; the chain is our own invention.
-#include "label/mbr_geometry.h"
-#include "writers/mbr_writer.h"
-
 #include <array>
 
 #include <catch2/catch.hpp>
 
 #include "claims.h"
+#include "label/mbr_geometry.h"
+#include "writers/mbr_writer.h"
 
 using namespace platter;
 using namespace platter::test;
@@ -156,7 +155,8 @@ TEST_CASE("MBR: entries three and four of an extended record") {
   const fixtures::MbrLabel label = chained(1);
   fixtures::write_mbr(image, label);
   fixtures::write_mbr_entry(image, 1000, 2, {0x82, 200, 50, false}, 1200, label);
-  fixtures::write_mbr_entry(image, 1000, 3, {0x83, 900, 500, false}, 1900, label);  // leaves it: junk
+  fixtures::write_mbr_entry(image, 1000, 3, {0x83, 900, 500, false}, 1900,
+                            label);  // leaves it: junk
   CHECK(slices_in_blocks(only_claim(image)) == "1 63 900; 2 1000 1000; 5 1001 99; 6 1200 50");
 }
 
@@ -178,7 +178,9 @@ TEST_CASE("MBR: slices that begin at sector 0") {
   Bytes image(100 * 512);
   fixtures::write_mbr(image, label);
   SECTION("on a disc that starts from a disk too") {
-    const std::string volume = "\x01" "CD001";
+    const std::string volume =
+        "\x01"
+        "CD001";
     for (std::size_t i = 0; i < volume.size(); ++i) {
       image[32768 + i] = static_cast<std::byte>(volume[i]);
     }
@@ -249,8 +251,8 @@ TEST_CASE("MBR: what is none") {
     CHECK(refused(image));
   }
   // A FAT boot sector's parameter block (ECMA-107 clause 9): jump, name, 512-byte sectors, ...
-  const Bytes block = hex_text(
-      "eb 3c 90 \"MSDOS5.0\" 00 02 04 01 00 02 00 02 a0 0f f8 10 00", "FAT parameter block");
+  const Bytes block = hex_text("eb 3c 90 \"MSDOS5.0\" 00 02 04 01 00 02 00 02 a0 0f f8 10 00",
+                               "FAT parameter block");
   SECTION("a FAT boot sector with something like a table") {
     std::copy(block.begin(), block.end(), image.begin());
     CHECK_FALSE(refused(image));  // a whole table beside the block: a loader's copy

@@ -1,9 +1,8 @@
 // SGI volume header. The bytes are typed from the worked example of the format notes.
-#include "writers/sgi_writer.h"
-
 #include <catch2/catch.hpp>
 
 #include "claims.h"
+#include "writers/sgi_writer.h"
 
 using namespace platter;
 using namespace platter::test;
@@ -57,7 +56,8 @@ TEST_CASE("SGI volume header: a wrong checksum is told with both values") {
 TEST_CASE("SGI volume header: names of files become ids of their own") {
   fixtures::SgiLabel label;
   label.slices[8] = {4096, 0, 0};
-  label.files = {{"ide", 4, 512}, {"ide", 5, 512}, {"8", 6, 512}, {"a/b", 7, 512}, {"12345678", 8, 10}};
+  label.files = {
+      {"ide", 4, 512}, {"ide", 5, 512}, {"8", 6, 512}, {"a/b", 7, 512}, {"12345678", 8, 10}};
   Bytes image;
   fixtures::write_sgi_label(image, label);
   const Claim claim = only_claim(image);
@@ -81,7 +81,8 @@ TEST_CASE("SGI volume header: fields that cannot be right") {
   const Claim claim = only_claim(image);
   // root, sector size, header slice not at 0, sash past its end, ide before the disk
   CHECK(count_of(claim, FindingCode::label_field) == 5);
-  for (const Finding& finding : claim.findings) CHECK(finding.severity == Severity::caution);
+  for (const Finding& finding : claim.findings)
+    CHECK(finding.severity == Severity::caution);
   CHECK(slice_of(claim, "ide")->start == 0);
   CHECK(slice_of(claim, "symmon")->start == 99 * 512);
 }

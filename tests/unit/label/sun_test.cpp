@@ -1,10 +1,9 @@
 // Sun disk label. The bytes are typed: from the worked example of the format notes and from a label
 // published in 1996; the sources stand in the fixtures.
-#include "writers/sun_writer.h"
-
 #include <catch2/catch.hpp>
 
 #include "claims.h"
+#include "writers/sun_writer.h"
 
 using namespace platter;
 using namespace platter::test;
@@ -180,7 +179,8 @@ TEST_CASE("Sun label: absurd values stay harmless") {
   Bytes image = hex_fixture("label/sun/good.hex");
   put_number(image, 444, 0xFFFFFFFF, 4, ByteOrder::big);
   put_number(image, 448, 0xFFFFFFFF, 4, ByteOrder::big);
-  for (const std::size_t at : {432, 434, 436, 438}) put_number(image, at, 0xFFFF, 2, ByteOrder::big);
+  for (const std::size_t at : {432, 434, 436, 438})
+    put_number(image, at, 0xFFFF, 2, ByteOrder::big);
   fixtures::seal_sun_label(image);
   const Claim claim = only_claim(image);
   CHECK(slice_of(claim, "a")->bytes == 0xFFFFFFFFULL * 512);

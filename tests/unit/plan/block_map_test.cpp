@@ -71,7 +71,8 @@ bool is_canonical(const BlockMap& map) {
 template <typename Rule>
 Bitmap per_block(const Bitmap& a, const Bitmap& b, Rule rule) {
   Bitmap result(kSize);
-  for (std::uint64_t i = 0; i < kSize; ++i) result[i] = rule(a[i], b[i]);
+  for (std::uint64_t i = 0; i < kSize; ++i)
+    result[i] = rule(a[i], b[i]);
   return result;
 }
 
@@ -94,9 +95,8 @@ TEST_CASE("block map: set operations agree with a plain bitmap") {
     REQUIRE(spread(common) == per_block(a.plain, b.plain, [](const Cell& x, const Cell& y) {
               return x && y ? x : Cell{};
             }));
-    REQUIRE(spread(rest) == per_block(a.plain, b.plain, [](const Cell& x, const Cell& y) {
-              return y ? Cell{} : x;
-            }));
+    REQUIRE(spread(rest) == per_block(a.plain, b.plain,
+                                      [](const Cell& x, const Cell& y) { return y ? Cell{} : x; }));
 
     const BlockMap others = complement(a.map, kSize, BlockState::gap, "free");
     const Cell free = std::pair(BlockState::gap, std::string("free"));
@@ -154,7 +154,8 @@ TEST_CASE("block map: what is written is read back, whatever the notes hold") {
     BlockMap map;
     for (int i = 0; i < 6; ++i) {
       std::string note;
-      for (std::uint32_t n = random() % 8; n > 0; --n) note += static_cast<char>(random() & 0xFFU);
+      for (std::uint32_t n = random() % 8; n > 0; --n)
+        note += static_cast<char>(random() & 0xFFU);
       map.paint({random(), 1 + random() % 1000, kSome[random() % 3], note});
     }
     REQUIRE(read_block_map(write_block_map(map)).value == map);

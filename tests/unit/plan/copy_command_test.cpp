@@ -62,12 +62,37 @@ TEST_CASE("copy line: what has none says why") {
 }
 
 const std::vector<std::string> kNames = {
-    "plain",          "with space",   " leading",      "trailing ",  "it's",
-    "\"double\"",     "new\nline",    "newline\n",     "\n\n",       "$HOME",
-    "`id`",           "$(id)",        "-dash",         "--",         "back\\slash",
-    "end\\",          "%s%d%",        "\x1b[31mred",   "\xff\xfe",   "\xc3\xbcml\xc3\xa4ut",
-    "*?[a-z]",        "a;b|c&d>e<f",  "tab\there",     "\r",         "!bang#hash~",
-    "\xe2\x80\xae" "override", "=equals", "of=x",      "'\n'",       "1\n2'3\\4%5\"6$7",
+    "plain",
+    "with space",
+    " leading",
+    "trailing ",
+    "it's",
+    "\"double\"",
+    "new\nline",
+    "newline\n",
+    "\n\n",
+    "$HOME",
+    "`id`",
+    "$(id)",
+    "-dash",
+    "--",
+    "back\\slash",
+    "end\\",
+    "%s%d%",
+    "\x1b[31mred",
+    "\xff\xfe",
+    "\xc3\xbcml\xc3\xa4ut",
+    "*?[a-z]",
+    "a;b|c&d>e<f",
+    "tab\there",
+    "\r",
+    "!bang#hash~",
+    "\xe2\x80\xae"
+    "override",
+    "=equals",
+    "of=x",
+    "'\n'",
+    "1\n2'3\\4%5\"6$7",
 };
 
 struct Made {
@@ -99,11 +124,12 @@ Made generate(std::mt19937& random, const Scratch& scratch, const std::string& c
     } else {
       write_file(scratch.path(name), image);
     }
-    const CopyCommand command = copy_command(
-        name, packed ? std::vector<std::string>{"gzip"} : std::vector<std::string>{}, card_name,
-        start);
+    const CopyCommand command =
+        copy_command(name, packed ? std::vector<std::string>{"gzip"} : std::vector<std::string>{},
+                     card_name, start);
     REQUIRE_FALSE(command.line.empty());
-    CHECK(std::ranges::all_of(command.line, [](unsigned char c) { return c >= 0x20 && c != 0x7F; }));
+    CHECK(
+        std::ranges::all_of(command.line, [](unsigned char c) { return c >= 0x20 && c != 0x7F; }));
     made.commands += command.line + " 2>errors || exit 1\n";
   }
   return made;

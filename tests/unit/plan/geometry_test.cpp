@@ -73,9 +73,9 @@ TEST_CASE("geometry: every size below 2^14 agrees with brute force when little i
   GeometryLimits both;
   both.heads = 16;
   both.sectors_per_track = 63;
-  const GeometryLimits cases[] = {bounds(10, 10, 10),   bounds(3, 16, 200), bounds(1024, 255, 63),
-                                  bounds(1, 255, 16384), bounds(16384, 1, 1), fixed_heads,
-                                  fixed_sectors,         both};
+  const GeometryLimits cases[] = {
+      bounds(10, 10, 10),  bounds(3, 16, 200), bounds(1024, 255, 63), bounds(1, 255, 16384),
+      bounds(16384, 1, 1), fixed_heads,        fixed_sectors,         both};
   for (const GeometryLimits& limits : cases) {
     std::uint64_t different = 0;
     for (std::uint64_t blocks = 0; blocks < (1U << 14); blocks += kStride) {
@@ -91,7 +91,8 @@ TEST_CASE("geometry: random limits and larger sizes agree with brute force") {
   const int rounds = kStride == 1 ? 150 : 10;
   for (int i = 0; i < rounds; ++i) {
     const GeometryLimits limits = bounds(up_to(4000), up_to(255), up_to(3000));
-    const std::uint64_t blocks = up_to(limits.max_cylinders * limits.max_heads * limits.max_sectors);
+    const std::uint64_t blocks =
+        up_to(limits.max_cylinders * limits.max_heads * limits.max_sectors);
     CAPTURE(blocks, limits.max_cylinders, limits.max_heads, limits.max_sectors);
     CHECK(solve_geometry(blocks, limits, kAll) == brute_force(blocks, limits));
   }
@@ -173,9 +174,9 @@ TEST_CASE("geometry: impossible wishes get no answer") {
 
 TEST_CASE("geometry: reading C/H/S") {
   CHECK(parse_geometry("1024/64/32").value == Geometry{1024, 64, 32});
-  for (const char* wrong : {"", "1", "1/2", "1/2/", "1/2/3/4", "a/b/c", "0/1/1", "1/256/1",
-                            "1/1/65536", "16777216/1/1", "1/2/3 ", "-1/2/3", "1//3",
-                            "99999999999999999999/1/1"}) {
+  for (const char* wrong :
+       {"", "1", "1/2", "1/2/", "1/2/3/4", "a/b/c", "0/1/1", "1/256/1", "1/1/65536", "16777216/1/1",
+        "1/2/3 ", "-1/2/3", "1//3", "99999999999999999999/1/1"}) {
     CAPTURE(wrong);
     CHECK_FALSE(parse_geometry(wrong));
   }

@@ -41,7 +41,8 @@ bool is_well_formed(const std::string& svg) {
 
 std::size_t count_of(const std::string& text, const std::string& part) {
   std::size_t count = 0;
-  for (std::size_t at = 0; (at = text.find(part, at)) != std::string::npos; ++at) ++count;
+  for (std::size_t at = 0; (at = text.find(part, at)) != std::string::npos; ++at)
+    ++count;
   return count;
 }
 
@@ -66,8 +67,8 @@ TEST_CASE("picture: a second bar when sizes differ by orders of magnitude") {
 }
 
 TEST_CASE("picture: text from outside is escaped") {
-  const std::string svg = picture_svg(
-      plan_of(region("<b>&'\\\"\\u0001\\uFFFE", "disk", "1 GiB")), "</title><script>\xff");
+  const std::string svg = picture_svg(plan_of(region("<b>&'\\\"\\u0001\\uFFFE", "disk", "1 GiB")),
+                                      "</title><script>\xff");
   CHECK(is_well_formed(svg));
   CHECK(svg.find("<script>") == std::string::npos);
   CHECK(svg.find("&lt;b&gt;&amp;&#39;&quot;\\x01?") != std::string::npos);
@@ -77,7 +78,7 @@ TEST_CASE("picture: black, white and patterns only, nothing from elsewhere") {
   const std::string svg =
       picture_svg(plan_of(region("a", "disk", "1 GiB") + region("b", "optical", "1 MiB")), "card");
   CHECK(count_of(svg, "#") == count_of(svg, "\"#000\"") + count_of(svg, "\"#fff\"") +
-                                 count_of(svg, "url(#gap)") + count_of(svg, "url(#optical)"));
+                                  count_of(svg, "url(#gap)") + count_of(svg, "url(#optical)"));
   CHECK(count_of(svg, "http") == 1);  // the namespace
   CHECK(svg.find("href") == std::string::npos);
 }

@@ -12,7 +12,8 @@ using namespace platter::plan;
 
 Plan resolved(const std::string& text) {
   const ReadPlan read = read_plan(text);
-  for (const Complaint& complaint : read.complaints) FAIL(complaint_text("plan", complaint));
+  for (const Complaint& complaint : read.complaints)
+    FAIL(complaint_text("plan", complaint));
   Resolution resolution = resolve(read.plan, {});
   REQUIRE(resolution.complaints.empty());
   return std::move(resolution.plan);
@@ -24,8 +25,9 @@ TEST_CASE("proposal: written out") {
       {"install.iso.gz", 681984000, 0, true, {}},
       {"odd.img", 1000, 5000, false, {}},
   };
-  CHECK(propose_plan(images, 7948206080, "card.img") ==
-        R"(# A first plan from the sizes of the images. Regions without a start follow the one before,
+  CHECK(
+      propose_plan(images, 7948206080, "card.img") ==
+      R"(# A first plan from the sizes of the images. Regions without a start follow the one before,
 # aligned to 1 MiB. Bus ids are only a habit: disks from 0 up, optical drives from 6 down.
 
 [card]
@@ -69,7 +71,8 @@ TEST_CASE("proposal: reads back without complaint, and fits when there is room")
   CHECK(plan.regions[2].name == "a 3");
   CHECK(plan.regions[1].start == 100 * kMiB);
   CHECK(plan.regions[2].start == 101 * kMiB);
-  for (std::size_t i = 0; i < 3; ++i) CHECK(plan.regions[i].bytes >= images[i].bytes);
+  for (std::size_t i = 0; i < 3; ++i)
+    CHECK(plan.regions[i].bytes >= images[i].bytes);
   CHECK(any_fault(resolved(propose_plan(images, 50 * kMiB, "")).findings));
 }
 

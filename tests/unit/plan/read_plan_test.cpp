@@ -70,7 +70,8 @@ TEST_CASE("reading a plan: everything that can be said") {
 
 TEST_CASE("reading a plan: other ways of saying it") {
   const ReadPlan read = read_plan(
-      "card = { csd = '400e00325b5900003b377f800a404000', bus = 'wide', initiator_id = 15, align = 1 }\n"
+      "card = { csd = '400e00325b5900003b377f800a404000', bus = 'wide', initiator_id = 15, align = "
+      "1 }\n"
       "region = [ { name = 'a', device = 'disk', bus_id = 12, start = 0x10 } ]\n");
   REQUIRE(read.complaints.empty());
   CHECK(read.plan.card_size->value == 7948206080U);  // C_SIZE 0x3b37 = 15159, second structure
@@ -85,7 +86,8 @@ std::string complaint_about(std::string_view text) {
   const ReadPlan read = read_plan(text);
   if (read.complaints.size() != 1) {
     std::string all = "(" + std::to_string(read.complaints.size()) + " complaints)";
-    for (const Complaint& one : read.complaints) all += "\n" + complaint_text("plan", one);
+    for (const Complaint& one : read.complaints)
+      all += "\n" + complaint_text("plan", one);
     return all;
   }
   return complaint_text("plan", read.complaints[0]).substr(5);
@@ -151,7 +153,8 @@ TEST_CASE("reading a plan: values of the wrong kind") {
 
 TEST_CASE("reading a plan: what is missing or twice there") {
   CHECK(complaint_about("[card]\nsize = 5\n") == "1:1: the plan has no [[region]]");
-  CHECK(complaint_about("[[region]]\nname = 'a'\ndevice = 'disk'\n") == "1:1: the plan has no [card]");
+  CHECK(complaint_about("[[region]]\nname = 'a'\ndevice = 'disk'\n") ==
+        "1:1: the plan has no [card]");
   CHECK(complaint_about("[card]\n[[region]]\ndevice = 'disk'\n") == "2:1: [[region]] needs a name");
   CHECK(complaint_about("[card]\n[[region]]\nname = 'a'\n") ==
         "2:1: [[region]] needs a device, \"disk\" or \"optical\"");
@@ -160,7 +163,8 @@ TEST_CASE("reading a plan: what is missing or twice there") {
   CHECK(complaint_about("[card]\n[[region]]\nname='a'\ndevice='disk'\n[[region]]\nname='a'\n"
                         "device='disk'\n") == "5:1: a second region has the name 'a'");
   CHECK(read_plan("").complaints.size() == 2);
-  CHECK(complaint_about("card = 5\n[[region]]\nname='a'\ndevice='disk'\n").starts_with("1:8: card"));
+  CHECK(
+      complaint_about("card = 5\n[[region]]\nname='a'\ndevice='disk'\n").starts_with("1:8: card"));
 }
 
 TEST_CASE("reading a plan: text that is no TOML") {

@@ -1,5 +1,5 @@
-// Filling in and checking plans: the worked example, each check, and fit and overlap decisions of ten
-// thousand generated plans against a bitmap of the card.
+// Filling in and checking plans: the worked example, each check, and fit and overlap decisions of
+// ten thousand generated plans against a bitmap of the card.
 #include <algorithm>
 #include <random>
 #include <string>
@@ -18,9 +18,11 @@ using namespace platter::plan;
 
 Plan plan_of(std::string_view text, const Known& known = {}) {
   const ReadPlan read = read_plan(text);
-  for (const Complaint& complaint : read.complaints) FAIL(complaint_text("plan", complaint));
+  for (const Complaint& complaint : read.complaints)
+    FAIL(complaint_text("plan", complaint));
   Resolution resolution = resolve(read.plan, known);
-  for (const Complaint& complaint : resolution.complaints) FAIL(complaint_text("plan", complaint));
+  for (const Complaint& complaint : resolution.complaints)
+    FAIL(complaint_text("plan", complaint));
   return std::move(resolution.plan);
 }
 
@@ -38,7 +40,8 @@ std::vector<Finding> findings_with(const Plan& plan, FindingCode code) {
 
 bool has(const Plan& plan, FindingCode code, Severity severity) {
   const auto found = findings_with(plan, code);
-  return std::ranges::any_of(found, [severity](const Finding& f) { return f.severity == severity; });
+  return std::ranges::any_of(found,
+                             [severity](const Finding& f) { return f.severity == severity; });
 }
 
 KnownImage image_of(std::uint64_t bytes) {
@@ -54,8 +57,8 @@ Known known_image(KnownImage image) {
 }
 
 TEST_CASE("worked example: a disc, and a second device where it ends") {
-  // Common practice, no source: an 80-minute disc is 360,000 sectors of 2048 bytes, about 700 MiB; the
-  // next device starts right behind it, and the copy counts in the same sectors.
+  // Common practice, no source: an 80-minute disc is 360,000 sectors of 2048 bytes, about 700 MiB;
+  // the next device starts right behind it, and the copy counts in the same sectors.
   const Plan plan = plan_of(R"(
 [card]
 size = "4 GiB"
@@ -159,7 +162,8 @@ TEST_CASE("filling in: bus ids nobody asked for are the lowest free ones") {
   }
   const Plan plan = plan_of(text);
   const std::vector<std::uint64_t> wanted = {1, 0, 3, 2, 4, 5, 6, 7};
-  for (std::size_t i = 0; i < wanted.size(); ++i) CHECK(plan.regions[i].bus_id == wanted[i]);
+  for (std::size_t i = 0; i < wanted.size(); ++i)
+    CHECK(plan.regions[i].bus_id == wanted[i]);
   CHECK(has(plan, FindingCode::bus_id_reserved, Severity::caution));  // only 7 was left
 }
 
@@ -173,9 +177,10 @@ TEST_CASE("filling in: what cannot be") {
   CHECK(trouble_of("[card]\nsize=9\n[[region]]\nname='a'\ndevice='disk'\nimage='x'\n",
                    known_image(image_of(0))) ==
         "plan:3:1: region 'a' has no size, and its image is empty");
-  CHECK(trouble_of("[card]\nsize=9\n[[region]]\nname='a'\ndevice='disk'\nstart='18446744073709551000 "
-                   "B'\nsize='1 KiB'\n")
-            .find("past what 64 bits") != std::string::npos);
+  CHECK(
+      trouble_of("[card]\nsize=9\n[[region]]\nname='a'\ndevice='disk'\nstart='18446744073709551000 "
+                 "B'\nsize='1 KiB'\n")
+          .find("past what 64 bits") != std::string::npos);
 }
 
 // A plan of one region with further lines, on a card of 8 GiB.
@@ -230,10 +235,10 @@ TEST_CASE("check: whole blocks of the device") {
 }
 
 TEST_CASE("check: bus ids") {
-  CHECK(has(one_region("disk", "size=1\nbus_id=7"), FindingCode::bus_id_reserved,
-            Severity::caution));
-  CHECK_FALSE(has(one_region("disk", "size=1\nbus_id=6"), FindingCode::bus_id_reserved,
-                  Severity::caution));
+  CHECK(
+      has(one_region("disk", "size=1\nbus_id=7"), FindingCode::bus_id_reserved, Severity::caution));
+  CHECK_FALSE(
+      has(one_region("disk", "size=1\nbus_id=6"), FindingCode::bus_id_reserved, Severity::caution));
   const Plan plan = plan_of(
       "[card]\nsize=99\nalign=1\n[[region]]\nname='a'\ndevice='disk'\nsize=1\nbus_id=3\n"
       "[[region]]\nname='b'\ndevice='disk'\nsize=1\nbus_id=3\n");
@@ -255,8 +260,8 @@ TEST_CASE("check: reach of 6-byte commands and of signed byte offsets") {
 
 TEST_CASE("check: geometry against size, label fields and the image's label") {
   const auto with = [](std::string_view geometry, std::string_view more = "", Known known = {}) {
-    return one_region("disk", "size=1000\ngeometry={" + std::string(geometry) + "}\n" +
-                                  std::string(more), known);
+    return one_region(
+        "disk", "size=1000\ngeometry={" + std::string(geometry) + "}\n" + std::string(more), known);
   };
   CHECK(with("cylinders=100,heads=1,sectors_per_track=10").findings.empty());
   CHECK(has(with("cylinders=101,heads=1,sectors_per_track=10"), FindingCode::geometry_differs,
@@ -396,7 +401,8 @@ TEST_CASE("ten thousand plans: fit and overlap agree with a bitmap of the card")
     // Gaps are exactly the blocks of the card that nobody has, and the map says the same.
     std::vector<bool> gap(card);
     for (const Gap& one : plan.gaps) {
-      for (std::uint64_t b = 0; b < one.bytes / 512; ++b) gap[one.start / 512 + b] = true;
+      for (std::uint64_t b = 0; b < one.bytes / 512; ++b)
+        gap[one.start / 512 + b] = true;
     }
     const BlockMap map = card_map(plan);
     for (std::size_t b = 0; b < card; ++b) {

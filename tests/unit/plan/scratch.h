@@ -57,7 +57,8 @@ inline std::vector<std::byte> read_file(const std::string& path) {
 template <typename Random>
 std::vector<std::byte> noise(Random& random, std::size_t count) {
   std::vector<std::byte> bytes(count);
-  for (std::byte& byte : bytes) byte = static_cast<std::byte>(random() >> 5U & 0xFFU);
+  for (std::byte& byte : bytes)
+    byte = static_cast<std::byte>(random() >> 5U & 0xFFU);
   return bytes;
 }
 

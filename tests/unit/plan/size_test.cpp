@@ -51,8 +51,9 @@ TEST_CASE("sizes: what cannot be understood says why") {
   CHECK(parse_size("-1").error == "'-1' is negative");
   CHECK(parse_size("x").error == "'x' does not start with a number");
   CHECK(parse_size("0x").error == "'0x' does not start with a number");
-  CHECK(parse_size("12 parsecs").error ==
-        "'12 parsecs' has the unknown unit 'parsecs'; known are B, KiB, MiB, GiB, kB, MB, GB or cd");
+  CHECK(
+      parse_size("12 parsecs").error ==
+      "'12 parsecs' has the unknown unit 'parsecs'; known are B, KiB, MiB, GiB, kB, MB, GB or cd");
   CHECK(parse_size("5KB").error ==
         "'5KB' could mean two things: write kB for 1000 or KiB for 1024 bytes");
   CHECK(parse_size("0x10KiB").error ==

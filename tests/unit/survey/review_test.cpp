@@ -2,7 +2,7 @@
 #include <catch2/catch.hpp>
 
 #include "support/survey.h"
-#include "survey/fit.h"
+#include "job/fit.h"
 #include "survey/review.h"
 
 namespace platter {

@@ -1,4 +1,4 @@
-#include "survey/fit.h"
+#include "job/fit.h"
 
 #include <algorithm>
 #include <limits>

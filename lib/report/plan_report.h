@@ -1,0 +1,36 @@
+// Geometry, card plans, placing and verifying: words and JSON.
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "job/place_job.h"
+#include "plan/geometry.h"
+#include "report/text.h"
+
+namespace platter {
+
+struct GeometryReport {
+  std::uint64_t blocks = 0;
+  std::vector<plan::GeometryChoice> choices;
+};
+[[nodiscard]] std::string geometry_json(const GeometryReport& report);
+[[nodiscard]] std::string geometry_text(const GeometryReport& report, const TextStyle& style);
+/// How much a disk of a geometry is, and the nearest sizes that it divides.
+[[nodiscard]] std::string geometry_like_text(const plan::Geometry& geometry,
+                                             const plan::GeometryLike& like, std::uint64_t blocks,
+                                             const TextStyle& style);
+
+[[nodiscard]] std::string plan_json(const CardJob& job);
+/// The map of the card, every region and every gap, then the findings.
+[[nodiscard]] std::string plan_text(const CardJob& job, const TextStyle& style);
+/// One line for a POSIX shell per region; a region without one is a comment with the reason.
+[[nodiscard]] std::string copy_commands_text(const CardJob& job);
+
+[[nodiscard]] std::string place_json(const Placement& placement);
+[[nodiscard]] std::string place_text(const Placement& placement, const TextStyle& style);
+[[nodiscard]] std::string verify_json(const Verification& verification);
+[[nodiscard]] std::string verify_text(const Verification& verification, const TextStyle& style);
+
+}  // namespace platter
