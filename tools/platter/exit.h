@@ -1,4 +1,4 @@
-// Exit statuses: released, see docs/commands.md.
+// Exit statuses: released; README.md tells them to people.
 #pragma once
 
 namespace platter::tool {
