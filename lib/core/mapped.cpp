@@ -95,7 +95,7 @@ class MappedSource final : public ByteSource {
   [[nodiscard]] int descriptor() const noexcept override { return descriptor_.get(); }
 
   std::size_t read(std::uint64_t offset, std::span<std::byte> out) const override {
-    if (offset >= size_) return 0;
+    if (offset >= size_ || out.empty()) return 0;
     const auto count = static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), size_ - offset));
     if (!copy_guarded(out.data(), map_.data() + offset, count)) {
       throw IoError(path_, offset, count,

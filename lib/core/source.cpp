@@ -42,7 +42,7 @@ IoError::IoError(std::string path, std::uint64_t offset, std::uint64_t bytes, st
       reason_(std::move(reason)) {}
 
 std::size_t MemorySource::read(std::uint64_t offset, std::span<std::byte> out) const {
-  if (offset >= bytes_.size()) return 0;
+  if (offset >= bytes_.size() || out.empty()) return 0;
   const std::size_t count = std::min<std::size_t>(out.size(), bytes_.size() - offset);
   std::memcpy(out.data(), bytes_.data() + offset, count);
   return count;

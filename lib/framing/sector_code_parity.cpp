@@ -43,23 +43,25 @@ struct HornerSums {
   }
 };
 
-constexpr std::size_t p_lanes = 11;  // 88 bytes for 86 symbols
-constexpr std::size_t q_lanes = 7;   // 56 bytes for 52 symbols
+// Even numbers of lanes, so that compilers pair them in vectors without being asked to.
+constexpr std::size_t p_lanes = 12;  // 96 bytes for 86 symbols
+constexpr std::size_t q_lanes = 8;   // 64 bytes for 52 symbols
 
 using PSums = HornerSums<p_lanes>;
 using QSums = HornerSums<q_lanes>;
 
-// `count` symbols, zeros behind them; `count` is above 8 * (Lanes - 1). The last lane is read so
-// that it ends with the symbols, then moved up: a copy byte by byte would be far slower.
-template <std::size_t Lanes>
-std::array<std::uint64_t, Lanes> load_symbols(const std::uint8_t* symbols,
-                                              std::size_t count) noexcept {
+// `Count` symbols, zeros behind them. The last lane that is not full is read so that it ends with
+// the symbols, then moved up: a copy byte by byte would be far slower.
+template <std::size_t Lanes, std::size_t Count>
+std::array<std::uint64_t, Lanes> load_symbols(const std::uint8_t* symbols) noexcept {
+  constexpr std::size_t full_lanes = Count / 8;
+  constexpr std::size_t unwanted_bits = 8 * (8 - Count % 8);
+  static_assert(full_lanes < Lanes && Count % 8 != 0);
   std::array<std::uint64_t, Lanes> lanes{};
-  std::memcpy(lanes.data(), symbols, 8 * (Lanes - 1));
+  std::memcpy(lanes.data(), symbols, 8 * full_lanes);
   std::uint64_t last = 0;
-  std::memcpy(&last, symbols + count - 8, 8);
-  const std::size_t unwanted_bits = 8 * (8 * Lanes - count);
-  lanes[Lanes - 1] =
+  std::memcpy(&last, symbols + Count - 8, 8);
+  lanes[full_lanes] =
       std::endian::native == std::endian::little ? last >> unwanted_bits : last << unwanted_bits;
   return lanes;
 }
@@ -79,15 +81,15 @@ std::array<std::uint8_t, row_bytes> first_row(const std::uint8_t* frame,
 PSums sum_rows(const std::uint8_t* frame, bool header_as_zero, std::size_t rows) noexcept {
   PSums sums;
   const auto first = first_row(frame, header_as_zero);
-  sums.add(load_symbols<p_lanes>(first.data(), row_bytes));
+  sums.add(load_symbols<p_lanes, row_bytes>(first.data()));
   for (std::size_t row = 1; row < rows; ++row) {
-    sums.add(load_symbols<p_lanes>(frame + area_start + row * row_bytes, row_bytes));
+    sums.add(load_symbols<p_lanes, row_bytes>(frame + area_start + row * row_bytes));
   }
   return sums;
 }
 
-// Column m turned up by m rows, so that symbol m of all diagonals stands side by side. Two words of
-// zero fill the last lane.
+// Column m turned up by m rows, so that symbol m of all diagonals stands side by side. Words of
+// zero fill the last lanes.
 using TurnedColumn = std::array<std::uint16_t, q_lanes * 4>;
 
 // Horner sums of the 43 data symbols over all Q words.
@@ -120,8 +122,8 @@ PSums p_syndromes(const std::uint8_t* frame, bool header_as_zero) noexcept {
 
 QSums q_syndromes(const std::uint8_t* frame, bool header_as_zero) noexcept {
   QSums sums = sum_diagonals(frame, header_as_zero);
-  sums.add(load_symbols<q_lanes>(frame + q_first_parity, q_word_count));
-  sums.add(load_symbols<q_lanes>(frame + q_second_parity, q_word_count));
+  sums.add(load_symbols<q_lanes, q_word_count>(frame + q_first_parity));
+  sums.add(load_symbols<q_lanes, q_word_count>(frame + q_second_parity));
   return sums;
 }
 

@@ -143,8 +143,11 @@ class Conclusion {
     if (run.wrong.front() == "unreadable") {
       return "cannot be read: " + printable(report_.seen.reason);
     }
-    if (run.wrong.front() == "lost") return "stands amid data and has no sync";
-    return "does not hold: " + joined(run.wrong);
+    if (run.wrong.front() == "lost") {
+      return run.frames == 1 ? "stands amid data and has no sync"
+                             : "stand amid data and have no sync";
+    }
+    return (run.frames == 1 ? "does not hold: " : "do not hold: ") + joined(run.wrong);
   }
 
   [[nodiscard]] std::string what_becomes_of_it(const BadFrameRun& run) const {
@@ -155,7 +158,7 @@ class Conclusion {
     const bool written = report_.plain.has_value();
     switch (run.plain) {
       case PlainContent::proven:
-        return "its 2048 bytes are good";
+        return "the 2048 bytes are good";
       case PlainContent::corrected:
         return written ? "corrected in the plain image" : "parity corrects it";
       case PlainContent::as_stored:
@@ -176,7 +179,8 @@ class Conclusion {
     }
     message += ' ' + what_is_wrong(run) + "; " + what_becomes_of_it(run);
     if (!run.belongs_to.empty()) message += "; belongs to " + run.belongs_to;
-    const bool mended = report_.plain && run.plain == PlainContent::corrected;
+    // What the code proves to be right in the file that was asked for is no fault of that file.
+    const bool mended = report_.plain && report_.repair && run.correctable;
     report(mended ? Severity::caution : Severity::fault, code_of(run), run.first, run.frames,
            std::move(message));
   }

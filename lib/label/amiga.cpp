@@ -141,8 +141,7 @@ bool check_geometry(Claim& claim, const SliceBlock& block, const std::string& id
 
 void compare_with_disk(Claim& claim, const SliceBlock& block, const Disk& disk,
                        const std::string& id) {
-  const std::uint64_t cylinder =
-      saturating_mul(block.get<"heads">(), block.get<"track_blocks">());
+  const std::uint64_t cylinder = saturating_mul(block.get<"heads">(), block.get<"track_blocks">());
   if (cylinder == disk.get<"cylinder_blocks">()) {
     if (block.get<"low_cylinder">() >= disk.get<"low_cylinder">() &&
         block.get<"high_cylinder">() <= disk.get<"high_cylinder">()) {
@@ -154,10 +153,11 @@ void compare_with_disk(Claim& claim, const SliceBlock& block, const Disk& disk,
                            id, block.get<"low_cylinder">(), block.get<"high_cylinder">(),
                            disk.get<"low_cylinder">(), disk.get<"high_cylinder">()));
   } else if (disk.get<"cylinder_blocks">() != 0) {
-    claim.find(Severity::note, FindingCode::geometry_differs, block.place_of<"heads">(), 12,
-               fmt::format("slice {} of the Amiga label has {} blocks per cylinder, the disk {}; the "
-                           "slice's own number counts",
-                           id, cylinder, disk.get<"cylinder_blocks">()));
+    claim.find(
+        Severity::note, FindingCode::geometry_differs, block.place_of<"heads">(), 12,
+        fmt::format("slice {} of the Amiga label has {} blocks per cylinder, the disk {}; the "
+                    "slice's own number counts",
+                    id, cylinder, disk.get<"cylinder_blocks">()));
   }
 }
 
@@ -204,19 +204,19 @@ void add_slices(Claim& claim, const View& view, const Found& found) {
 
 void add_filesystems(Claim& claim, const View& view, const Found& found) {
   std::string words;
-  walk_amiga_chain(
-      claim, view,
-      {"filesystem", kAmigaFilesystem, found.disk.get<"filesystem_list">(),
-       found.disk.place_of<"filesystem_list">(), found.block_bytes},
-      [&](std::uint64_t place) {
-        const auto block = view.record<kAmigaFilesystemBlock>(place, ByteOrder::big);
-        claim.records.push_back(block.keep());
-        report_sum(claim, amiga_sum(view, place, found.block_bytes, kFewestOtherLongs),
-                   block.start(), "a filesystem block", block.get<"checksum">());
-        const std::uint64_t version = block.get<"version">();
-        words += fmt::format("{}{} {}.{}", words.empty() ? "" : "; ",
-                             type_words(block.get<"dos_type">()), version >> 16U, version & 0xFFFFU);
-      });
+  walk_amiga_chain(claim, view,
+                   {"filesystem", kAmigaFilesystem, found.disk.get<"filesystem_list">(),
+                    found.disk.place_of<"filesystem_list">(), found.block_bytes},
+                   [&](std::uint64_t place) {
+                     const auto block = view.record<kAmigaFilesystemBlock>(place, ByteOrder::big);
+                     claim.records.push_back(block.keep());
+                     report_sum(claim, amiga_sum(view, place, found.block_bytes, kFewestOtherLongs),
+                                block.start(), "a filesystem block", block.get<"checksum">());
+                     const std::uint64_t version = block.get<"version">();
+                     words += fmt::format("{}{} {}.{}", words.empty() ? "" : "; ",
+                                          type_words(block.get<"dos_type">()), version >> 16U,
+                                          version & 0xFFFFU);
+                   });
   if (!words.empty()) claim.facts.set("filesystem_code", words);
 }
 
@@ -228,8 +228,7 @@ void add_bad_blocks(Claim& claim, const View& view, const Found& found) {
                    [&](std::uint64_t place) {
                      const auto head = view.record<kAmigaBlockHead>(place, ByteOrder::big);
                      claim.records.push_back(head.keep("bad blocks"));
-                     report_sum(claim,
-                                amiga_sum(view, place, found.block_bytes, kFewestOtherLongs),
+                     report_sum(claim, amiga_sum(view, place, found.block_bytes, kFewestOtherLongs),
                                 head.start(), "a bad-block block", head.get<"checksum">());
                      ++lists;
                    });

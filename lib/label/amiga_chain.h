@@ -25,10 +25,10 @@ struct AmigaSum {
                                  std::uint64_t fewest);
 
 struct AmigaChain {
-  std::string_view what;          ///< for messages: "slice"
-  std::uint64_t id = 0;           ///< that every block must have
-  std::uint64_t first = 0;        ///< block number that the chain begins with
-  std::uint64_t link_place = 0;   ///< image byte of the word that says so
+  std::string_view what;         ///< for messages: "slice"
+  std::uint64_t id = 0;          ///< that every block must have
+  std::uint64_t first = 0;       ///< block number that the chain begins with
+  std::uint64_t link_place = 0;  ///< image byte of the word that says so
   std::uint64_t block_bytes = 0;
 };
 

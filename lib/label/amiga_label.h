@@ -149,7 +149,7 @@ inline constexpr Field kAmigaBlockHeadFields[] = {
     u32("host_id", 12, "bus id of the host"),
     u32("next", 16, "next block of the kind; 0xFFFFFFFF: none", unit::label_sectors),
 };
-inline constexpr Structure kAmigaBlockHead = structure(
-    "Amiga block", "NetBSD sys/sys/disklabel_rdb.h", 20, kAmigaBlockHeadFields);
+inline constexpr Structure kAmigaBlockHead =
+    structure("Amiga block", "NetBSD sys/sys/disklabel_rdb.h", 20, kAmigaBlockHeadFields);
 
 }  // namespace platter::label

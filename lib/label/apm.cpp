@@ -83,8 +83,8 @@ SliceRole role_of(const Entry& entry) {
       return SliceRole::unused;
     case ApmKind::unix_svr2: {
       const FieldReader<kApmUnix> arguments(entry.raw<"boot_arguments">().data(), ByteOrder::big);
-      const bool swap = arguments.get<"magic">() == kApmUnixMagic &&
-                        arguments.get<"kind">() == kApmUnixSwap;
+      const bool swap =
+          arguments.get<"magic">() == kApmUnixMagic && arguments.get<"kind">() == kApmUnixSwap;
       return swap ? SliceRole::swap : SliceRole::data;
     }
     default:
@@ -141,11 +141,12 @@ void check_data(Claim& claim, const Entry& entry, std::size_t number) {
   if (fits_within(entry.get<"data_first">(), entry.get<"data_blocks">(), entry.get<"blocks">())) {
     return;
   }
-  claim.find(Severity::caution, FindingCode::label_field, entry.place_of<"data_first">(), 8,
-             fmt::format("the data of slice {} covers {} blocks from its block {} on, the slice has "
-                         "only {}",
-                         number, entry.get<"data_blocks">(), entry.get<"data_first">(),
-                         entry.get<"blocks">()));
+  claim.find(
+      Severity::caution, FindingCode::label_field, entry.place_of<"data_first">(), 8,
+      fmt::format("the data of slice {} covers {} blocks from its block {} on, the slice has "
+                  "only {}",
+                  number, entry.get<"data_blocks">(), entry.get<"data_first">(),
+                  entry.get<"blocks">()));
 }
 
 void check_counts(Claim& claim, const ApmMap& map) {
@@ -161,9 +162,7 @@ void check_counts(Claim& claim, const ApmMap& map) {
                fmt::format("the APM claims {} entries, number {} has no signature", map.stated,
                            map.entries.size() + 1));
   }
-  const auto differs = [&](const Entry& entry) {
-    return entry.get<"map_entries">() != map.stated;
-  };
+  const auto differs = [&](const Entry& entry) { return entry.get<"map_entries">() != map.stated; };
   const auto odd = std::ranges::find_if(map.entries, differs);
   if (odd == map.entries.end()) return;
   claim.find(Severity::note, FindingCode::label_field, odd->place_of<"map_entries">(), 4,
@@ -229,19 +228,21 @@ void compare_maps(Claim& claim, const Maps& maps) {
     if (odd == nullptr && counts && std::ranges::none_of(maps.used.entries, same)) odd = &entry;
   }
   if (odd == nullptr) return;
-  claim.find(Severity::caution, FindingCode::label_backup_differs, odd->place_of<"first">(), 8,
-             fmt::format("the map of {}-byte blocks has a slice of {} bytes at byte {} that the map "
-                         "of {}-byte blocks lacks",
-                         maps.other->block_bytes, bytes_of(*odd, *maps.other),
-                         start_of(*odd, *maps.other), maps.used.block_bytes));
+  claim.find(
+      Severity::caution, FindingCode::label_backup_differs, odd->place_of<"first">(), 8,
+      fmt::format("the map of {}-byte blocks has a slice of {} bytes at byte {} that the map "
+                  "of {}-byte blocks lacks",
+                  maps.other->block_bytes, bytes_of(*odd, *maps.other), start_of(*odd, *maps.other),
+                  maps.used.block_bytes));
 }
 
 void check_driver_map(Claim& claim, const DriverMap& drivers) {
   if (!has_driver_magic(drivers)) {
-    claim.find(Severity::fault, FindingCode::label_field, drivers.place_of<"signature">(), 2,
-               fmt::format("block 0 has signature 0x{:04X} instead of 0x{:04X}; a ROM does not look "
-                           "for the map then",
-                           drivers.get<"signature">(), kApmDriverMagic));
+    claim.find(
+        Severity::fault, FindingCode::label_field, drivers.place_of<"signature">(), 2,
+        fmt::format("block 0 has signature 0x{:04X} instead of 0x{:04X}; a ROM does not look "
+                    "for the map then",
+                    drivers.get<"signature">(), kApmDriverMagic));
   } else if (stated_block_bytes(drivers) == 0) {
     claim.find(Severity::caution, FindingCode::label_field, drivers.place_of<"block_bytes">(), 2,
                fmt::format("block 0 gives {} bytes per block, which is no power of two from 512 to "
@@ -268,10 +269,10 @@ std::vector<Claim> claims(const View& view, const Context& context) {
   if (!maps) return {};
   std::vector<Claim> result(1);
   Claim& claim = result.front();
-  claim.strength = has_driver_magic(drivers) && describes_itself(maps->used) &&
-                           maps->used.complete()
-                       ? Strength::proven
-                       : Strength::sane;
+  claim.strength =
+      has_driver_magic(drivers) && describes_itself(maps->used) && maps->used.complete()
+          ? Strength::proven
+          : Strength::sane;
   claim.start = view.start();
   claim.title = "APM";
   claim.facts.set("byte_order", "big")

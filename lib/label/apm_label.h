@@ -23,9 +23,8 @@ inline constexpr Field kApmDriverFields[] = {
     u16("blocks", 4, "length of the driver", unit::label_sectors),
     u16("system", 6, "system that it is for; 1: the 68k system"),
 };
-inline constexpr Structure kApmDriver =
-    structure("APM driver descriptor", "NetBSD sys/sys/bootblock.h, driver descriptor", 8,
-              kApmDriverFields);
+inline constexpr Structure kApmDriver = structure(
+    "APM driver descriptor", "NetBSD sys/sys/bootblock.h, driver descriptor", 8, kApmDriverFields);
 
 inline constexpr Field kApmDriverMapFields[] = {
     u16("signature", 0, "0x4552"),
@@ -65,8 +64,8 @@ inline constexpr Field kApmEntryFields[] = {
     bytes("boot_arguments", 136, 128, "arguments; for Unix slices a structure of their own"),
     reserved(264, 248),
 };
-inline constexpr Structure kApmEntry = structure(
-    "APM entry", "NetBSD sys/sys/bootblock.h, partition map entry", 512, kApmEntryFields);
+inline constexpr Structure kApmEntry =
+    structure("APM entry", "NetBSD sys/sys/bootblock.h, partition map entry", 512, kApmEntryFields);
 
 /// The start of `boot_arguments` in slices of the type UNIX_SVR2.
 inline constexpr Field kApmUnixFields[] = {

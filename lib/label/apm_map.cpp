@@ -30,10 +30,9 @@ ApmKind apm_kind(const std::string& type) {
   std::ranges::transform(type, std::back_inserter(kind), lower);
   const bool prefixed =
       kind.size() > kApmTypePrefix.size() &&
-      std::ranges::equal(kApmTypePrefix, std::string_view(kind).substr(0, kApmTypePrefix.size()),
-                         [](std::uint8_t byte, char letter) {
-                           return lower(static_cast<char>(byte)) == letter;
-                         });
+      std::ranges::equal(
+          kApmTypePrefix, std::string_view(kind).substr(0, kApmTypePrefix.size()),
+          [](std::uint8_t byte, char letter) { return lower(static_cast<char>(byte)) == letter; });
   if (!prefixed) return ApmKind::other;
   kind.erase(0, kApmTypePrefix.size());
   if (kind == "partition_map") return ApmKind::map;

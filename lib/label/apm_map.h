@@ -21,7 +21,9 @@ struct ApmMap {
   std::uint64_t stated = 0;       ///< entries that the first one promises
   std::vector<Record<kApmEntry>> entries;
 
-  [[nodiscard]] bool complete() const noexcept { return !entries.empty() && entries.size() == stated; }
+  [[nodiscard]] bool complete() const noexcept {
+    return !entries.empty() && entries.size() == stated;
+  }
 };
 
 /// The entries from block 1 on, as long as their signatures stand there.

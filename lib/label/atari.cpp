@@ -58,7 +58,8 @@ bool is_valid(const Entry& entry, std::uint64_t disk_blocks) {
 // The table of an MBR and the parameter block of a FAT lie in the same bytes; both have the last
 // word.
 bool belongs_to_another(const Root& root, const View& view) {
-  if (root.raw<"checksum">()[0] == std::byte{0x55} && root.raw<"checksum">()[1] == std::byte{0xAA}) {
+  if (root.raw<"checksum">()[0] == std::byte{0x55} &&
+      root.raw<"checksum">()[1] == std::byte{0xAA}) {
     return true;
   }
   const auto sector = view.record<kBootSector>(0, ByteOrder::little);
@@ -92,8 +93,7 @@ bool is_root(const Root& root, const View& view) {
   }
   if (known != 0) return true;
   // Letters that nobody knows are believed only with more evidence.
-  return valid != 0 && disk_blocks <= view.bytes() / kBlock &&
-         (can_be_started(root) || valid > 1);
+  return valid != 0 && disk_blocks <= view.bytes() / kBlock && (can_be_started(root) || valid > 1);
 }
 
 /// What is gathered on the way through the tables.
@@ -238,10 +238,10 @@ void check_fields(Walk& walk, const Root& root) {
   }
   const std::uint64_t bad = root.get<"bad_blocks">();
   if (bad == 0 || fits_within(root.get<"bad_first">(), bad, walk.disk_blocks)) return;
-  walk.claim.find(Severity::caution, FindingCode::label_field, root.place_of<"bad_first">(), 8,
-                  fmt::format("the list of bad sectors covers sectors {} to {}, the disk has {}",
-                              root.get<"bad_first">(), root.get<"bad_first">() + bad - 1,
-                              walk.disk_blocks));
+  walk.claim.find(
+      Severity::caution, FindingCode::label_field, root.place_of<"bad_first">(), 8,
+      fmt::format("the list of bad sectors covers sectors {} to {}, the disk has {}",
+                  root.get<"bad_first">(), root.get<"bad_first">() + bad - 1, walk.disk_blocks));
 }
 
 std::vector<Claim> claims(const View& view, const Context& context) {
@@ -260,8 +260,7 @@ std::vector<Claim> claims(const View& view, const Context& context) {
       .set("bootable", can_be_started(root));
   if (root.get<"bad_blocks">() != 0) {
     claim.facts
-        .set("bad_list_start",
-             saturating_add(view.start(), root.get<"bad_first">() * kBlock))
+        .set("bad_list_start", saturating_add(view.start(), root.get<"bad_first">() * kBlock))
         .set("bad_list_bytes", root.get<"bad_blocks">() * kBlock);
   }
   claim.records.push_back(root.keep());

@@ -1,5 +1,5 @@
-// Structures of the Atari root sector (AHDI, with the entries of ICD drivers), shared by the decoder
-// and the fixture writers.
+// Structures of the Atari root sector (AHDI, with the entries of ICD drivers), shared by the
+// decoder and the fixture writers.
 #pragma once
 
 #include "core/layout.h"
@@ -29,8 +29,8 @@ inline constexpr Field kAtariRootFields[] = {
     u32("bad_blocks", 506, "its length", unit::blocks),
     u16("checksum", 510, "makes the sum of all 256 words 0x1234 when the sector can be started"),
 };
-inline constexpr Structure kAtariRoot = structure(
-    "Atari root sector", "Linux block/partitions/atari.h, struct rootsector", 512,
-    kAtariRootFields);
+inline constexpr Structure kAtariRoot =
+    structure("Atari root sector", "Linux block/partitions/atari.h, struct rootsector", 512,
+              kAtariRootFields);
 
 }  // namespace platter::label

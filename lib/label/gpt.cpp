@@ -1,4 +1,5 @@
-// GUID partition table: a header and entries at the start, the same again at the end, two CRCs each.
+// GUID partition table: a header and entries at the start, the same again at the end, two CRCs
+// each.
 #include <algorithm>
 #include <array>
 #include <optional>
@@ -136,10 +137,9 @@ void add_slices(Claim& claim, const GptTable& table, const View& view) {
     const auto entry = table.entry(i);
     if (!is_used(entry)) continue;
     if (claim.slices.size() >= kMostSlices) {
-      claim.find(Severity::caution, FindingCode::label_field, table.entry_place(i),
-                 table.entry_bytes,
-                 fmt::format("the GPT has more than {} slices; the rest is not listed",
-                             kMostSlices));
+      claim.find(
+          Severity::caution, FindingCode::label_field, table.entry_place(i), table.entry_bytes,
+          fmt::format("the GPT has more than {} slices; the rest is not listed", kMostSlices));
       return;
     }
     check_entry(claim, table, i);
@@ -254,8 +254,7 @@ void report_use_of_backup(Claim& claim, const std::optional<GptTable>& primary,
                "block 1 holds no GPT header although a backup is there");
   }
   claim.find(Severity::caution, FindingCode::label_backup_differs, backup.header.start(),
-             kGptHeader.bytes,
-             fmt::format("the backup GPT at block {} is used", backup.lba));
+             kGptHeader.bytes, fmt::format("the backup GPT at block {} is used", backup.lba));
 }
 
 Claim claim_from(const GptTable& table, const View& view) {

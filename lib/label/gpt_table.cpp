@@ -74,7 +74,7 @@ std::optional<GptTable> read_gpt_table(const View& view, std::uint64_t lba_bytes
 }
 
 std::string guid_text(std::span<const std::byte> guid) {
-  constexpr std::array<std::size_t, 16> kOrder = {3, 2, 1, 0, 5,  4,  7,  6,
+  constexpr std::array<std::size_t, 16> kOrder = {3, 2, 1,  0,  5,  4,  7,  6,
                                                   8, 9, 10, 11, 12, 13, 14, 15};
   std::string result;
   for (std::size_t i = 0; i < kOrder.size() && i < guid.size(); ++i) {

@@ -14,10 +14,10 @@ namespace platter::label {
 
 struct GptTable {
   Record<kGptHeader> header{ByteOrder::little};
-  std::uint64_t lba = 0;        ///< where the header was read
-  std::uint64_t lba_bytes = 0;  ///< bytes per logical block
-  std::uint32_t header_crc = 0;  ///< computed
-  bool header_good = false;      ///< length in bounds, CRC right, and it stands where it says
+  std::uint64_t lba = 0;          ///< where the header was read
+  std::uint64_t lba_bytes = 0;    ///< bytes per logical block
+  std::uint32_t header_crc = 0;   ///< computed
+  bool header_good = false;       ///< length in bounds, CRC right, and it stands where it says
   std::uint64_t entry_bytes = 0;  ///< 0 when the stated length cannot be
   std::uint64_t array_start = 0;  ///< image bytes
   std::vector<std::byte> array;   ///< the entries that are looked at
@@ -46,8 +46,8 @@ struct GptTable {
 [[nodiscard]] std::optional<GptTable> read_gpt_table(const View& view, std::uint64_t lba_bytes,
                                                      std::uint64_t lba);
 
-/// "C12A7328-F81F-11D2-BA4B-00A0C93EC93B": the first three fields are little-endian on the disk, the
-/// last two are in order (UEFI Specification, appendix "GUID and Time Formats").
+/// "C12A7328-F81F-11D2-BA4B-00A0C93EC93B": the first three fields are little-endian on the disk,
+/// the last two are in order (UEFI Specification, appendix "GUID and Time Formats").
 [[nodiscard]] std::string guid_text(std::span<const std::byte> guid);
 
 }  // namespace platter::label

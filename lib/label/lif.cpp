@@ -106,9 +106,9 @@ void check_file(Claim& claim, const Entry& entry, const std::string& id) {
                fmt::format("file {} of the LIF directory has no name of printable characters", id));
   }
   if (entry.get<"first">() == 0) {
-    claim.find(Severity::caution, FindingCode::label_field, entry.place_of<"first">(), 4,
-               fmt::format("file {} of the LIF directory starts at sector 0, on the volume header",
-                           id));
+    claim.find(
+        Severity::caution, FindingCode::label_field, entry.place_of<"first">(), 4,
+        fmt::format("file {} of the LIF directory starts at sector 0, on the volume header", id));
   }
 }
 
@@ -129,18 +129,16 @@ void add_file(Claim& claim, const Entry& entry, const View& view) {
 }
 
 void add_directory(Claim& claim, const Volume& volume, const View& view) {
-  const std::uint64_t count =
-      volume.get<"directory_sectors">() * (kLifSector / kLifEntry.bytes);
+  const std::uint64_t count = volume.get<"directory_sectors">() * (kLifSector / kLifEntry.bytes);
   for (std::uint64_t i = 0; i < count; ++i) {
     const auto entry =
         view.record<kLifEntry>(directory_place(volume) + i * kLifEntry.bytes, ByteOrder::big);
     if (!entry.complete()) {
-      claim.find(Severity::caution, FindingCode::label_field,
-                 volume.place_of<"directory_first">(), 4,
-                 fmt::format("the LIF directory has {} sectors from sector {} on, the image ends "
-                             "before its entry {}",
-                             volume.get<"directory_sectors">(), volume.get<"directory_first">(),
-                             i + 1));
+      claim.find(
+          Severity::caution, FindingCode::label_field, volume.place_of<"directory_first">(), 4,
+          fmt::format("the LIF directory has {} sectors from sector {} on, the image ends "
+                      "before its entry {}",
+                      volume.get<"directory_sectors">(), volume.get<"directory_first">(), i + 1));
       return;
     }
     if (entry.get<"type">() == kLifEnd) return;
@@ -171,9 +169,9 @@ void check_ipl(Claim& claim, const Volume& volume) {
     claim.find(Severity::caution, FindingCode::label_field, volume.place_of<"ipl_bytes">(), 4,
                fmt::format("the IPL has {} bytes, expected a multiple of {}", bytes, kIplUnit));
   } else if (bytes > kMostIplBytes) {
-    claim.find(Severity::caution, FindingCode::boot_beyond_limit, volume.place_of<"ipl_bytes">(), 4,
-               fmt::format("the IPL has {} bytes, firmware loads at most {}", bytes,
-                           kMostIplBytes));
+    claim.find(
+        Severity::caution, FindingCode::boot_beyond_limit, volume.place_of<"ipl_bytes">(), 4,
+        fmt::format("the IPL has {} bytes, firmware loads at most {}", bytes, kMostIplBytes));
   }
   if (entry % 4 != 0 || (bytes != 0 && entry >= bytes)) {
     claim.find(Severity::caution, FindingCode::label_field, volume.place_of<"ipl_entry">(), 4,

@@ -25,8 +25,8 @@ inline constexpr Name kLifTypes[] = {{0x0000, "purged"},
                                      {0xE942, "m68k start-up program"},
                                      {0xFFFF, "end of the directory"}};
 
-// NetBSD sys/sys/bootblock.h: the volume header of the hppa port; that of the m68k port is its first
-// 36 bytes.
+// NetBSD sys/sys/bootblock.h: the volume header of the hppa port; that of the m68k port is its
+// first 36 bytes.
 inline constexpr Field kLifVolumeFields[] = {
     u16("id", 0, "0x8000"),
     text("label", 2, 6, "volume name"),
@@ -46,9 +46,8 @@ inline constexpr Field kLifVolumeFields[] = {
     u32("ipl_entry", 248, "hppa: entry, from its start", unit::bytes),
     reserved(252, 4),
 };
-inline constexpr Structure kLifVolume =
-    structure("LIF volume header", "NetBSD sys/sys/bootblock.h, hppa volume header", 256,
-              kLifVolumeFields);
+inline constexpr Structure kLifVolume = structure(
+    "LIF volume header", "NetBSD sys/sys/bootblock.h, hppa volume header", 256, kLifVolumeFields);
 
 inline constexpr Field kLifEntryFields[] = {
     text("name", 0, 10, "file name"),

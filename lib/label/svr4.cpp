@@ -1,4 +1,5 @@
-// System V/386 label: sector 29 of an MBR slice, little-endian, slices counted from the disk's start.
+// System V/386 label: sector 29 of an MBR slice, little-endian, slices counted from the disk's
+// start.
 #include <algorithm>
 #include <vector>
 
@@ -64,10 +65,10 @@ void check_entry(Claim& claim, const Label& label, std::uint32_t index, const Co
                   context.slice->bytes)) {
     return;
   }
-  claim.find(Severity::caution, FindingCode::label_field, place + Entry::offset_of<"first">(), 8,
-             fmt::format("slice {} of the SVR4 label covers sectors {} to {}, outside its MBR slice",
-                         index, entry.get<"first">(),
-                         entry.get<"first">() + entry.get<"sectors">() - 1));
+  claim.find(
+      Severity::caution, FindingCode::label_field, place + Entry::offset_of<"first">(), 8,
+      fmt::format("slice {} of the SVR4 label covers sectors {} to {}, outside its MBR slice",
+                  index, entry.get<"first">(), entry.get<"first">() + entry.get<"sectors">() - 1));
 }
 
 void add_slice(Claim& claim, const Label& label, std::uint32_t index, const Context& context) {
@@ -75,17 +76,17 @@ void add_slice(Claim& claim, const Label& label, std::uint32_t index, const Cont
   if (entry.get<"tag">() == 0 || entry.get<"sectors">() == 0) return;
   const std::uint64_t missing = missing_sectors(label, context);
   if (entry.get<"first">() < missing) {
-    claim.find(Severity::caution, FindingCode::label_field,
-               label.place_of<"slice">(index) + Entry::offset_of<"first">(), 4,
-               fmt::format("slice {} of the SVR4 label starts at sector {}, before the MBR slice at "
-                           "sector {} that the image begins with",
-                           index, entry.get<"first">(), missing));
+    claim.find(
+        Severity::caution, FindingCode::label_field,
+        label.place_of<"slice">(index) + Entry::offset_of<"first">(), 4,
+        fmt::format("slice {} of the SVR4 label starts at sector {}, before the MBR slice at "
+                    "sector {} that the image begins with",
+                    index, entry.get<"first">(), missing));
     return;
   }
   Slice slice;
   slice.id = std::to_string(index);
-  slice.start =
-      saturating_add(context.image.start(), (entry.get<"first">() - missing) * kBlock);
+  slice.start = saturating_add(context.image.start(), (entry.get<"first">() - missing) * kBlock);
   slice.bytes = entry.get<"sectors">() * kBlock;
   slice.role = role_of(entry);
   slice.type = entry.get<"tag">();

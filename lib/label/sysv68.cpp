@@ -22,9 +22,10 @@ using Entry = Record<kSysv68Entry>;
 
 bool has_magic(const Label& label) {
   if (!label.complete()) return false;
-  return std::ranges::equal(
-      label.raw<"magic">(), kSysv68Magic,
-      [](std::byte byte, std::uint8_t letter) { return std::to_integer<unsigned>(byte) == letter; });
+  return std::ranges::equal(label.raw<"magic">(), kSysv68Magic,
+                            [](std::byte byte, std::uint8_t letter) {
+                              return std::to_integer<unsigned>(byte) == letter;
+                            });
 }
 
 bool is_scattered_bsd(const Label& label) {

@@ -46,9 +46,9 @@ void add_slices(Claim& claim, const Label& label, const View& view) {
     const char letter = static_cast<char>('a' + i);
     if (entry.get<"blocks">() == 0) continue;
     if (entry.get<"blocks">() < 0) {
-      claim.find(Severity::fault, FindingCode::label_field, label.place_of<"entry">(i), 4,
-                 fmt::format("slice {} of the Ultrix label has {} blocks", letter,
-                             entry.get<"blocks">()));
+      claim.find(
+          Severity::fault, FindingCode::label_field, label.place_of<"entry">(i), 4,
+          fmt::format("slice {} of the Ultrix label has {} blocks", letter, entry.get<"blocks">()));
       continue;
     }
     Slice slice;

@@ -127,7 +127,7 @@ void for_each_exact(std::uint64_t n, const Box& box, std::vector<std::uint64_t>&
 // The largest a * b * c <= n with b in [low_b, high_b], c in [low_c, high_c] and a in [1, max_a].
 // One of the three is the outer loop's, so at most 255 x 65535 pairs are tried; `best` prunes.
 struct PairSearch {
-  std::uint64_t n;
+  std::uint64_t n = 0;
   std::uint64_t best = 0;
 
   void try_row(std::uint64_t outer, std::uint64_t low, std::uint64_t high,
@@ -148,7 +148,7 @@ struct PairSearch {
 };
 
 std::uint64_t best_by_pairs(std::uint64_t n, const Box& box) {
-  PairSearch search{n};
+  PairSearch search{.n = n};
   const bool by_cylinder =
       box.max_cylinders < box.max_sectors - box.min_sectors + 1 && box.min_sectors == 1;
   for (std::uint64_t heads = box.max_heads; heads >= box.min_heads; --heads) {

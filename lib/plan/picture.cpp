@@ -89,6 +89,7 @@ struct Box {
 
 std::vector<Box> to_scale(const std::vector<Stretch>& stretches, std::uint64_t total) {
   std::vector<Box> boxes;
+  boxes.reserve(stretches.size());
   const double scale = kBar / static_cast<double>(total);
   for (const Stretch& stretch : stretches) {
     boxes.push_back({kMargin + static_cast<double>(stretch.place.start) * scale,

@@ -183,10 +183,12 @@ Resolution resolve(const WrittenPlan& written, const Known& known) {
 
 BlockMap card_map(const Plan& plan) {
   BlockMap map;
-  for (auto region = plan.regions.rbegin(); region != plan.regions.rend(); ++region) {
-    const std::uint64_t first = region->start / kBlockBytes;
-    map.paint(
-        {first, divide_up(region->end(), kBlockBytes) - first, BlockState::region, region->name});
+  for (const Region& region : plan.regions) {
+    const std::uint64_t first = region.start / kBlockBytes;
+    BlockMap one;
+    one.paint(
+        {first, divide_up(region.end(), kBlockBytes) - first, BlockState::region, region.name});
+    map = united(map, one);  // what the map has already stands
   }
   return united(map, complement(map, plan.card_bytes / kBlockBytes, BlockState::gap));
 }

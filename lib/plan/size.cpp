@@ -112,7 +112,7 @@ Parsed<std::uint64_t> parse_size(std::string_view text) {
   }
   const std::string_view name = without_spaces(text);
   const auto unit = unit_of(name, all);
-  if (!unit) return unit;
+  if (!unit) return {{}, unit.error};
   if (number.value->has_point && name.empty()) {
     return {{}, fmt::format("'{}' is no whole number of blocks; give a unit", printable(all))};
   }
@@ -149,7 +149,7 @@ std::string readable_size(std::uint64_t bytes) {
                                                       "TiB", "PiB", "EiB"};
   if (bytes < kKiB) return fmt::format("{} B", bytes);
   std::size_t step = 0;
-  double value = static_cast<double>(bytes);
+  auto value = static_cast<double>(bytes);
   // 1023.5 and more would be shown as 1024 of the unit.
   while (value >= 1023.5 && step + 1 < kNames.size()) {
     value /= 1024;

@@ -1,5 +1,8 @@
+#include <algorithm>
 #include <string>
+#include <utility>
 
+#include "framing/enframe.h"
 #include "hostile/damage.h"
 #include "support/hexfile.h"
 #include "writers/bsd_writer.h"
@@ -85,6 +88,21 @@ std::vector<std::byte> ffs_volume(ByteOrder order, fixtures::FfsStyle style) {
   return writer.build();
 }
 
+// The same bytes as optical frames, and with the bytes of every 16-bit word swapped.
+std::vector<std::byte> in_frames(const std::vector<std::byte>& plain) {
+  std::vector<std::byte> frames(plain.size() / 2048 * 2352);
+  const bool done = framing::enframe(
+      MemorySource(plain), 1, [&](std::uint64_t offset, std::span<const std::byte> bytes) {
+        std::ranges::copy(bytes, frames.begin() + static_cast<std::ptrdiff_t>(offset));
+      });
+  return done ? frames : std::vector<std::byte>();
+}
+
+std::vector<std::byte> swapped(std::vector<std::byte> bytes) {
+  for (std::size_t i = 0; i + 1 < bytes.size(); i += 2) std::swap(bytes[i], bytes[i + 1]);
+  return bytes;
+}
+
 }  // namespace
 
 std::vector<Specimen> specimens() {
@@ -94,6 +112,8 @@ std::vector<Specimen> specimens() {
     if (name.find("good") != std::string::npos) all.push_back({name, hex_fixture(name)});
   }
   all.push_back({"iso9660", small_disc()});
+  all.push_back({"iso9660 in frames", in_frames(small_disc())});
+  all.push_back({"iso9660 with swapped bytes", swapped(small_disc())});
   all.push_back({"bsd little-endian at 512", bsd_disk(ByteOrder::little, 512)});
   all.push_back({"bsd big-endian at 64", bsd_disk(ByteOrder::big, 64)});
   all.push_back({"sgi", sgi_disk()});

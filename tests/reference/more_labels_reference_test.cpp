@@ -103,7 +103,7 @@ Ranges blkid_reads(const DiskFile& disk, const std::string& table) {
 PedExceptionOption go_on(PedException* exception) {
   if ((exception->options & PED_EXCEPTION_IGNORE) != 0) return PED_EXCEPTION_IGNORE;
   if ((exception->options & PED_EXCEPTION_FIX) != 0) return PED_EXCEPTION_FIX;
-  if ((exception->options & PED_EXCEPTION_YES) != 0) return PED_EXCEPTION_YES;
+  if ((exception->options & PED_EXCEPTION_OK) != 0) return PED_EXCEPTION_OK;
   return PED_EXCEPTION_UNHANDLED;
 }
 
@@ -299,9 +299,14 @@ TEST_CASE("our GPTs are read by the libraries, the backup too") {
                    30001, 40000, "swap"}};
   Bytes image;
   fixtures::write_gpt(image, label);
+  bool parted_knows = true;
   SECTION("whole") {}
+  SECTION("with a spoiled primary header") {
+    image[512 + 56] ^= std::byte{1};
+  }
   SECTION("without the primary header") {
     std::fill_n(image.begin() + 512, 512, std::byte{0});
+    parted_knows = false;  // it looks for the signature in block 1 only
   }
   const DiskFile disk(image);
   const auto claims = claims_of(label::gpt_format, disk.view());
@@ -309,7 +314,7 @@ TEST_CASE("our GPTs are read by the libraries, the backup too") {
   CHECK(our_ranges(claims[0]) == Ranges{{2048, 27953}, {30001, 10000}});
   CHECK(our_ranges(claims[0]) == blkid_reads(disk, "gpt"));
   CHECK(our_ranges(claims[0]) == fdisk_reads(disk, "gpt"));
-  CHECK(our_ranges(claims[0]) == PartedDisk(disk).ranges());
+  if (parted_knows) CHECK(our_ranges(claims[0]) == PartedDisk(disk).ranges());
 }
 
 TEST_CASE("names of GPT types are those of types that libfdisk knows") {
@@ -360,13 +365,13 @@ TEST_CASE("APMs of libparted") {
 TEST_CASE("our APMs are read by the libraries") {
   Bytes image;
   fixtures::write_apm_drivers(image, 512, kBlocks, {{64, 20, 1}});
-  fixtures::write_apm_map(image, 512,
-                          {{1, 63, "Corvid", fixtures::apm_type("partition_map")},
-                           {64, 32, "driver", fixtures::apm_type("Driver43")},
-                           {96, 40000, "root", fixtures::apm_type("UNIX_SVR2")},
-                           {40096, 8000, "swap", fixtures::apm_type("UNIX_SVR2"), 0x33, "", true},
-                           {48096, static_cast<std::uint32_t>(kBlocks - 48096), "Extra",
-                            fixtures::apm_type("Free")}});
+  fixtures::write_apm_map(
+      image, 512,
+      {{1, 63, "Corvid", fixtures::apm_type("partition_map")},
+       {64, 32, "driver", fixtures::apm_type("Driver43")},
+       {96, 40000, "root", fixtures::apm_type("UNIX_SVR2")},
+       {40096, 8000, "swap", fixtures::apm_type("UNIX_SVR2"), 0x33, "", true},
+       {48096, static_cast<std::uint32_t>(kBlocks - 48096), "Extra", fixtures::apm_type("Free")}});
   const DiskFile disk(image);
   const Claim claim = our_claim(label::apm_format, disk);
   CHECK(claim.findings.empty());
@@ -399,7 +404,7 @@ TEST_CASE("Amiga labels of libparted") {
   CHECK(claim.findings.empty());
   CHECK(our_ranges(claim) == PartedDisk(disk).ranges());
   CHECK(our_ranges(claim).size() == 2);
-  CHECK(claim.slices[0].facts.words("type_name") == "Amiga DOS FFS (DOS\\1)");
+  CHECK(claim.slices[1].facts.words("type_name") == "Linux (LNX\\0)");
 }
 
 TEST_CASE("our Amiga labels are read by libparted") {
@@ -432,11 +437,12 @@ TEST_CASE("Atari labels of libparted") {
   INFO(messages_of(claim));
   CHECK(claim.findings.empty());
   const Ranges theirs = PartedDisk(disk).ranges();
-  CHECK(our_ranges(claim) == theirs);
-  CHECK(theirs.size() == 4);
-  // libblkid does not list the container.
+  // Neither library gives the container a number.
   const auto data = [](const Slice& slice) { return slice.role != SliceRole::container; };
+  CHECK(our_ranges(claim, data) == theirs);
   CHECK(our_ranges(claim, data) == blkid_reads(disk, "atari"));
+  CHECK(theirs.size() == 3);
+  CHECK(slice_of(claim, "xgm-2")->bytes == 40000 * kBlock);
 }
 
 TEST_CASE("our Atari labels are read by libblkid, with the same numbers") {
@@ -479,9 +485,10 @@ TEST_CASE("our Ultrix labels are read by libblkid") {
   }
 }
 
+// libblkid looks for this label in slices of type 0x82 only; Linux and we in 0xBF as well.
 TEST_CASE("our Solaris-x86 labels are read by libblkid") {
   fixtures::MbrLabel mbr;
-  mbr.slices[0] = {0xBF, 2048, 40000, true};
+  mbr.slices[0] = {0x82, 2048, 40000, true};
   fixtures::Unix386Label label;
   label.slice_first = 2048;
   label.cylinders = 39;
@@ -499,7 +506,7 @@ TEST_CASE("our Solaris-x86 labels are read by libblkid") {
 
 TEST_CASE("libblkid drops the last slice that a Solaris-x86 label counts") {
   fixtures::MbrLabel mbr;
-  mbr.slices[0] = {0xBF, 2048, 40000, true};
+  mbr.slices[0] = {0x82, 2048, 40000, true};
   fixtures::Unix386Label label;
   label.slice_first = 2048;
   label.cylinders = 39;
@@ -516,7 +523,7 @@ TEST_CASE("libblkid drops the last slice that a Solaris-x86 label counts") {
   CHECK(blkid_reads(disk, "solaris") == Ranges{{5072, 10080}});
 }
 
-TEST_CASE("our SVR4 labels are read by libblkid once the magic is as it expects") {
+TEST_CASE("our SVR4 labels are read by libblkid once the magic is where it expects it") {
   fixtures::MbrLabel mbr;
   mbr.slices[0] = {0x63, 2048, 40000, true};
   fixtures::Unix386Label label;
@@ -538,7 +545,11 @@ TEST_CASE("our SVR4 labels are read by libblkid once the magic is as it expects"
     // (block/partitions/msdos.c), which is followed.
     CHECK(blkid_reads(disk, "unixware").empty());
   }
-  put_number(image, (2048 + 29) * 512 + 4, 0xCAE5600D, 4, ByteOrder::little);
+  // And it looks for them at the wrong place: its UNIXWARE_MAGICOFFSET takes the kilobytes off
+  // unscaled, so that the bytes must stand at 14 KiB + 14848 - 14 + 4 of the slice.
+  const std::size_t place = 2048 * 512 + 14 * 1024 + 14848 - 14 + 4;
+  image.resize(std::max(image.size(), place + 4));
+  put_number(image, place, 0xCAE5600D, 4, ByteOrder::little);
   const DiskFile disk(image);
   CHECK(blkid_reads(disk, "unixware") == ours);
 }

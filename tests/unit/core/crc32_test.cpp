@@ -1,10 +1,10 @@
 // CRC-32 against values that stand in public documents.
+#include "core/crc32.h"
+
 #include <array>
 #include <string_view>
 
 #include <catch2/catch.hpp>
-
-#include "core/crc32.h"
 
 using platter::crc32;
 

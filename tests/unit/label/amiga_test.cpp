@@ -150,7 +150,8 @@ TEST_CASE("Amiga label: chains that lead astray") {
     std::copy(image.begin(), image.begin() + 1024, longer.begin());
     image = longer;
     for (std::size_t block = 1; block <= 70; ++block) {
-      std::copy_n(longer.begin() + 512, 512, image.begin() + static_cast<std::ptrdiff_t>(block * 512));
+      std::copy_n(longer.begin() + 512, 512,
+                  image.begin() + static_cast<std::ptrdiff_t>(block * 512));
       link(block, block + 1);
     }
     CHECK(slices_left(Severity::fault) == 64);
@@ -169,10 +170,8 @@ TEST_CASE("Amiga label: slices that cannot be") {
     fixtures::seal_amiga_block(other, 512);
     return one_claim(amiga_format, other);
   };
-  for (const auto& [at, value] : {std::pair<std::size_t, std::uint64_t>{140, 0},
-                                  {148, 0},
-                                  {168, 1},
-                                  {128, 9}}) {
+  for (const auto& [at, value] :
+       {std::pair<std::size_t, std::uint64_t>{140, 0}, {148, 0}, {168, 1}, {128, 9}}) {
     const Claim claim = with(at, value);
     INFO(at << " " << messages_of(claim));
     CHECK(claim.findings.size() == 1);

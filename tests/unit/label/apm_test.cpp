@@ -31,8 +31,7 @@ TEST_CASE("APM: the worked example") {
   CHECK(claim.facts.words("byte_order") == "big");
   CHECK(claim.facts.words("checksum") == "none");
   CHECK(claim.facts.number("sector_bytes") == 512);
-  CHECK(slices_in_blocks(claim) ==
-        "1 1 63; 2 64 32; 3 96 10000; 4 10096 1300624; driver-1 64 20");
+  CHECK(slices_in_blocks(claim) == "1 1 63; 2 64 32; 3 96 10000; 4 10096 1300624; driver-1 64 20");
   CHECK(slice_of(claim, "1")->role == SliceRole::metadata);
   CHECK(slice_of(claim, "1")->facts.words("type_name") == apm_type("partition_map"));
   CHECK(slice_of(claim, "2")->role == SliceRole::data);
@@ -62,7 +61,8 @@ TEST_CASE("APM: a swap slice is told by its Unix arguments, not by its type") {
 TEST_CASE("APM: the type alone, without the vendor's bytes, is no type of the vendor") {
   Bytes image;
   fixtures::write_apm_drivers(image, 512, 1000);
-  fixtures::write_apm_map(image, 512, {{1, 63, "map", apm_type("partition_map")}, {64, 1, "x", "Free"}});
+  fixtures::write_apm_map(image, 512,
+                          {{1, 63, "map", apm_type("partition_map")}, {64, 1, "x", "Free"}});
   CHECK(slice_of(one_claim(apm_format, image), "2")->role == SliceRole::data);
 }
 
@@ -122,7 +122,8 @@ TEST_CASE("APM: a long map of 512-byte blocks is not taken for a map of 2048-byt
   Bytes image;
   fixtures::write_apm_drivers(image, 512, 4000);
   std::vector<fixtures::ApmSlice> slices = {{1, 63, "map", apm_type("partition_map")}};
-  for (std::uint32_t i = 0; i < 20; ++i) slices.push_back({64 + i * 10, 10, "s", apm_type("HFS")});
+  for (std::uint32_t i = 0; i < 20; ++i)
+    slices.push_back({64 + i * 10, 10, "s", apm_type("HFS")});
   fixtures::write_apm_map(image, 512, slices);
   for (const std::uint16_t stated : {std::uint16_t{512}, std::uint16_t{2048}}) {
     fixtures::write_apm_drivers(image, stated, 4000);

@@ -15,9 +15,10 @@ using namespace platter::test;
 namespace {
 
 const std::array<const Format*, 11> kLabels = {
-    &label::gpt_format,    &label::apm_format,    &label::lif_format,         &label::amiga_format,
-    &label::sysv68_format, &label::ultrix_format, &label::solaris_x86_format, &label::svr4_format,
-    &label::minix_sub_format, &label::plan9_format, &label::atari_format};
+    &label::gpt_format,         &label::apm_format,    &label::lif_format,
+    &label::amiga_format,       &label::sysv68_format, &label::ultrix_format,
+    &label::solaris_x86_format, &label::svr4_format,   &label::minix_sub_format,
+    &label::plan9_format,       &label::atari_format};
 
 // The types of MBR slices that one of the labels looks into.
 constexpr std::array<std::uint64_t, 4> kTypes = {0x39, 0x63, 0x81, 0x82};
@@ -171,7 +172,8 @@ TEST_CASE("hostile labels, second part: random bytes with the magics planted are
   std::mt19937 random(1993);
   Bytes bytes(32768);
   for (int round = 0; round < 400; ++round) {
-    for (std::byte& byte : bytes) byte = static_cast<std::byte>(random() & 0xFFU);
+    for (std::byte& byte : bytes)
+      byte = static_cast<std::byte>(random() & 0xFFU);
     const Magic& first = kMagics[static_cast<std::size_t>(round) % kMagics.size()];
     const Magic& second = kMagics[random() % kMagics.size()];
     put_number(bytes, first.at, first.value, first.width, first.order);

@@ -12,7 +12,8 @@ namespace {
 
 Bytes with_text(const std::string& text, std::size_t at, std::size_t size) {
   Bytes image(size);
-  for (std::size_t i = 0; i < text.size(); ++i) image[at + i] = static_cast<std::byte>(text[i]);
+  for (std::size_t i = 0; i < text.size(); ++i)
+    image[at + i] = static_cast<std::byte>(text[i]);
   return image;
 }
 
@@ -86,7 +87,8 @@ TEST_CASE("Plan 9 table: spoiled and absurd") {
   }
   SECTION("more lines than the loader reads") {
     std::string text;
-    for (int i = 0; i < 36; ++i) text += "part a 0 1\n";
+    for (int i = 0; i < 36; ++i)
+      text += "part a 0 1\n";
     CHECK(one_claim(plan9_format, disk_with(text)).slices.size() == 32);
   }
   SECTION("past the end of the MBR slice") {
@@ -100,12 +102,13 @@ TEST_CASE("Plan 9 table: spoiled and absurd") {
 
 TEST_CASE("Plan 9 table: cut short, and what is none") {
   Bytes image = disk_with("part a 0 4\npart b 4 9\n");
-  image.resize(512 + 15);
+  image.resize(512 + 17);
   const Claim claim = one_claim(plan9_format, image);
   CHECK(claim.slices.size() == 1);
   CHECK(claim.findings.size() == 1);
   CHECK(claims_of(plan9_format, disk_with("part of the story\n")).empty());
   CHECK(claims_of(plan9_format, disk_with("part 1 of 2 follows\n")).empty());
   CHECK(claims_of(plan9_format, disk_with("partition a 0 4\n")).empty());
-  CHECK(claims_of(plan9_format, with_text("plan9 partitions\nnonsense\n", 8192 - 512, 8192)).empty());
+  CHECK(
+      claims_of(plan9_format, with_text("plan9 partitions\nnonsense\n", 8192 - 512, 8192)).empty());
 }

@@ -17,7 +17,8 @@ constexpr std::size_t kLabel = 64 * 512;
 }  // namespace
 
 TEST_CASE("Solaris-x86 label: the worked example") {
-  const Claim claim = claim_in_mbr_slice(solaris_x86_format, hex_fixture("label/solaris-x86/good.hex"));
+  const Claim claim =
+      claim_in_mbr_slice(solaris_x86_format, hex_fixture("label/solaris-x86/good.hex"));
   INFO(messages_of(claim));
   CHECK(claim.strength == Strength::proven);
   CHECK(claim.findings.empty());
