@@ -9,8 +9,7 @@
 namespace platter::framing {
 
 /// Reads long runs of a source. Where the source has a descriptor they are read through that: a
-/// mapping costs a fault for every few pages, and it is mapped for random access, without the
-/// system's reading ahead (measured in docs/optical-frames.md).
+/// mapping serves random access and does not read ahead from the medium.
 class Stream {
  public:
   /// The source must outlive the stream.
