@@ -114,9 +114,10 @@ class Search {
   // The image may start inside a frame; then the first sync stands less than a frame away.
   std::optional<std::uint64_t> lead_before_sync() const {
     const auto bytes = image_.read_vector(0, layout_.frame_bytes + kSyncBytes - 1);
-    const auto found = std::ranges::search(bytes, code::sync_pattern);
-    if (found.empty()) return std::nullopt;
-    return static_cast<std::uint64_t>(found.begin() - bytes.begin());
+    const auto found = std::search(bytes.begin(), bytes.end(), code::sync_pattern.begin(),
+                                   code::sync_pattern.end());
+    if (found == bytes.end()) return std::nullopt;
+    return static_cast<std::uint64_t>(found - bytes.begin());
   }
 
   std::optional<std::uint64_t> sync_after_audio() {

@@ -69,8 +69,10 @@ class Review {
   void nothing_ends_past_the_image() {
     const Layer* furthest = nullptr;
     for_each_layer(layers_, [&](const Layer& layer) {
+      // A label's own blocks hold no data: the protective entry of a GPT disk, for one, may claim
+      // more than any disk has.
       const bool counts = (layer.kind == LayerKind::slice && layer.role != SliceRole::unused &&
-                           layer.bytes != 0) ||
+                           layer.role != SliceRole::metadata && layer.bytes != 0) ||
                           (is_volume(layer) && is_top_level(layer));
       if (!counts || end_of(layer) <= image_bytes()) return;
       if (furthest == nullptr || end_of(layer) > end_of(*furthest)) furthest = &layer;

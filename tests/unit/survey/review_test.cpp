@@ -69,6 +69,12 @@ TEST_CASE("an image that is cut short is said once, and each slice that loses da
   CHECK(findings[1].severity == Severity::fault);
 }
 
+TEST_CASE("a label's own blocks and free space may be declared past the end") {
+  for (const SliceRole role : {SliceRole::metadata, SliceRole::unused}) {
+    CHECK(review({label({slice("a", 0, 60), slice("1", 1, 5000, role)})}, image_of(70)).empty());
+  }
+}
+
 TEST_CASE("a geometry larger than the image is a note while every slice is there") {
   const auto findings = review({label({slice("a", 0, 50)}, 100)}, image_of(80));
   REQUIRE(codes(findings) == std::vector{FindingCode::image_short});
