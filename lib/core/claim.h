@@ -12,6 +12,7 @@
 #include "core/finding.h"
 #include "core/record.h"
 #include "core/view.h"
+#include "core/volume.h"
 
 namespace platter {
 
@@ -53,7 +54,7 @@ struct Claim {
   Facts facts;
   std::vector<RecordData> records;
   std::vector<Finding> findings;
-  std::vector<Slice> slices;                 ///< labels only
+  std::vector<Slice> slices;                 ///< labels; boot catalogs: their images
   std::shared_ptr<const ByteSource> framed;  ///< framing only: the bytes behind it
 
   /// Adds a finding at [start, start + bytes) of the image.
@@ -68,11 +69,16 @@ struct Context {
   View image = {};                ///< everything behind the framing
   const Slice* slice = nullptr;   ///< the slice looked into; nullptr for the image itself
   std::string_view label_format = {};  ///< the label that made the slice, e.g. "mbr"
+  /// Stage::boot only: the label or filesystem claim below which boot code is looked for, with its
+  /// format's id; nullptr when the image itself or a slice is looked into.
+  const Claim* below = nullptr;
+  std::string_view below_format = {};
 };
 
+/// Boot formats are asked three times: about the image, about every slice that is looked into, and
+/// (with Context::below) about every label and filesystem that was found. Most answer to one of them
+/// only.
 enum class Stage : std::uint8_t { framing, label, filesystem, boot };
-
-class Volume;
 
 /// One row of the registry: how a format is recognised and, for filesystems, opened.
 struct Format {
@@ -88,7 +94,7 @@ struct Format {
   std::vector<Claim> (*claims)(const View& view, const Context& context) = nullptr;
   /// Opens a filesystem that claims() found at the start of `view`; nullptr when files cannot be
   /// listed (identification only).
-  std::unique_ptr<Volume> (*open)(const View& view) = nullptr;
+  std::unique_ptr<Volume> (*open)(const View& view, const VolumeOptions& options) = nullptr;
 };
 
 }  // namespace platter

@@ -38,11 +38,34 @@ Json layers_value(const std::vector<Layer>& layers) {
   return array;
 }
 
+Json boot_value(const std::vector<BootVerdict>& rows) {
+  Json array = Json::array();
+  for (const BootVerdict& row : rows) {
+    Json evidence = Json::array();
+    for (const Evidence& item : row.evidence) {
+      evidence.push_back({{"check", item.check},
+                          {"sentence", item.sentence},
+                          {"demanded", item.demanded},
+                          {"holds", item.holds},
+                          {"start", item.start},
+                          {"bytes", item.bytes},
+                          {"detail", json_text(item.detail)},
+                          {"source", item.source}});
+      if (!item.remedy.empty()) evidence.back()["remedy"] = json_text(item.remedy);
+    }
+    array.push_back({{"machine", row.machine},
+                     {"as", boot_as_name(row.as)},
+                     {"verdict", verdict_name(row.verdict)},
+                     {"evidence", evidence}});
+  }
+  return array;
+}
+
 Json survey_value(const Survey& survey) {
   return {{"schema", "platter.survey/1"},
           {"image", image_value(survey.image)},
           {"layers", layers_value(survey.layers)},
-          {"boot", Json::array()},
+          {"boot", boot_value(survey.boot)},
           {"findings", findings_value(survey.findings)}};
 }
 

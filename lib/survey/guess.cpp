@@ -16,20 +16,20 @@ bool is_optical(const Layer& layer) {
 }
 
 // How sure the surest layer is, then how many are sure.
-struct Evidence {
+struct Support {
   Strength strength = Strength::shape;
   std::size_t layers = 0;
-  friend auto operator<=>(const Evidence&, const Evidence&) = default;
+  friend auto operator<=>(const Support&, const Support&) = default;
 };
 
-Evidence evidence_of(const std::vector<Layer>& layers) {
-  Evidence evidence;
+Support support_of(const std::vector<Layer>& layers) {
+  Support support;
   for_each_layer(layers, [&](const Layer& layer) {
     if (!counts(layer)) return;
-    evidence.strength = std::max(evidence.strength, layer.strength);
-    ++evidence.layers;
+    support.strength = std::max(support.strength, layer.strength);
+    ++support.layers;
   });
-  return evidence;
+  return support;
 }
 
 }  // namespace
@@ -41,8 +41,8 @@ bool worth_guessing(const std::vector<Layer>& layers) {
 }
 
 bool is_better(const std::vector<Layer>& behind, const std::vector<Layer>& without) {
-  const Evidence found = evidence_of(behind);
-  return found.layers != 0 && found > evidence_of(without);
+  const Support found = support_of(behind);
+  return found.layers != 0 && found > support_of(without);
 }
 
 }  // namespace platter

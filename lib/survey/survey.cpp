@@ -71,16 +71,17 @@ class Walk {
     // Optical volumes belong to the image; a slice that starts with one is an alias of it.
     for (Found& found : volumes) {
       if (found.format->of_whole_image) {
-        layers.push_back(layer_from(std::move(found), parent_, LayerKind::filesystem));
+        layers.push_back(volume_from(std::move(found), image_, context, parent_, 0));
       }
     }
     add_labels(layers, image_, context, parent_, 0);
     // Any other filesystem at the very start belongs to the slice that starts there, if one does.
     for (Found& found : volumes) {
       if (!found.format->of_whole_image && !alias_of(found)) {
-        layers.push_back(layer_from(std::move(found), parent_, LayerKind::filesystem));
+        layers.push_back(volume_from(std::move(found), image_, context, parent_, 0));
       }
     }
+    add_boot(layers, ask(Stage::boot, image_, context, parent_), parent_, 0);
     try {
       for (Finding& finding : review(layers, image_)) findings_.push_back(std::move(finding));
     } catch (const IoError& error) {
@@ -148,20 +149,54 @@ class Walk {
     for (Found& found : ask(Stage::label, view, context, parent)) {
       if (!labels_seen_.insert({found.format, found.claim.start}).second) continue;
       const std::string format_id(found.format->id);
+      std::vector<Found> boot = ask_below(found, view, context, parent);
       std::vector<Slice> slices = std::move(found.claim.slices);
       found.claim.slices.clear();
       Layer label = layer_from(std::move(found), parent, LayerKind::label);
-      add_slices(label, std::move(slices), format_id, depth);
+      add_slices(label, std::move(slices), LayerKind::slice, format_id, depth);
+      add_boot(label.layers, std::move(boot), label.id, depth);
       layers.push_back(std::move(label));
     }
   }
 
-  void add_slices(Layer& label, std::vector<Slice> slices, const std::string& format, unsigned depth) {
+  // A filesystem with the boot code that belongs to it.
+  Layer volume_from(Found found, const View& view, const Context& context, const std::string& parent,
+                    unsigned depth) {
+    std::vector<Found> boot = ask_below(found, view, context, parent);
+    Layer volume = layer_from(std::move(found), parent, LayerKind::filesystem);
+    add_boot(volume.layers, std::move(boot), volume.id, depth);
+    return volume;
+  }
+
+  std::vector<Found> ask_below(const Found& found, const View& view, Context context,
+                               const std::string& parent) {
+    context.below = &found.claim;
+    context.below_format = found.format->id;
+    return ask(Stage::boot, view, context, parent);
+  }
+
+  // Boot code, and the images of a boot catalog with what they hold.
+  void add_boot(std::vector<Layer>& layers, std::vector<Found> boot, const std::string& parent,
+                unsigned depth) {
+    for (Found& found : boot) {
+      if (layer_count_ >= kMostLayers) return;
+      if (!boot_seen_.insert({found.format, found.claim.start}).second) continue;
+      const std::string format_id(found.format->id);
+      std::vector<Slice> images = std::move(found.claim.slices);
+      found.claim.slices.clear();
+      Layer layer = layer_from(std::move(found), parent, LayerKind::boot);
+      add_slices(layer, std::move(images), LayerKind::boot, format_id, depth);
+      layers.push_back(std::move(layer));
+    }
+  }
+
+  void add_slices(Layer& label, std::vector<Slice> slices, LayerKind kind, const std::string& format,
+                  unsigned depth) {
     std::vector<Layer> children;
     for (const Slice& slice : slices) {
       if (++layer_count_ > kMostLayers) break;
       children.push_back({.id = label.id + "/" + slice.id,
-                          .kind = LayerKind::slice,
+                          .kind = kind,
                           .format = format,
                           .start = slice.start,
                           .bytes = slice.bytes,
@@ -187,6 +222,7 @@ class Walk {
     const View view = slice_view(slice);
     const Context context{.image = image_, .slice = &slice, .label_format = format};
     std::vector<Found> volumes = ask(Stage::filesystem, view, context, layer.id);
+    std::vector<Found> boot = ask(Stage::boot, view, context, layer.id);
     const bool smaller = view.bytes() < image_.bytes();
     if (smaller) add_labels(layer.layers, view, context, layer.id, depth + 1);
     for (Found& found : volumes) {
@@ -200,8 +236,9 @@ class Walk {
                              fmt::format("slice {} is typed as swap and holds {}", slice.id,
                                          found.claim.title)});
       }
-      layer.layers.push_back(layer_from(std::move(found), layer.id, LayerKind::filesystem));
+      layer.layers.push_back(volume_from(std::move(found), view, context, layer.id, depth + 1));
     }
+    add_boot(layer.layers, std::move(boot), layer.id, depth + 1);
     if (view.start() == image_.start()) name_whole_image_volume(layer);
   }
 
@@ -255,6 +292,7 @@ class Walk {
   std::size_t layer_count_ = 0;
   std::map<std::string, std::size_t> id_count_;
   std::set<std::pair<const Format*, std::uint64_t>> labels_seen_;
+  std::set<std::pair<const Format*, std::uint64_t>> boot_seen_;
   std::map<std::pair<const Format*, std::uint64_t>, std::string> volumes_seen_;
   std::set<std::uint64_t> unreadable_;
 };
@@ -274,25 +312,6 @@ void note_archive(Survey& result, const Image& image) {
 
 }  // namespace
 
-std::string_view layer_kind_name(LayerKind kind) noexcept {
-  switch (kind) {
-    case LayerKind::framing: return "framing";
-    case LayerKind::label: return "label";
-    case LayerKind::slice: return "slice";
-    case LayerKind::filesystem: return "filesystem";
-    case LayerKind::boot: return "boot";
-  }
-  return "";
-}
-
-const Layer* find_layer(const std::vector<Layer>& layers, std::string_view id) noexcept {
-  for (const Layer& layer : layers) {
-    if (layer.id == id) return &layer;
-    if (const Layer* inside = find_layer(layer.layers, id)) return inside;
-  }
-  return nullptr;
-}
-
 StraightSurvey survey_straight(const Image& image) {
   StraightSurvey straight;
   Survey& result = straight.survey;
@@ -300,6 +319,12 @@ StraightSurvey survey_straight(const Image& image) {
   const View whole(image.source);
   result.layers = Walk(whole, "", result.findings, straight.framings).everything();
   straight.plain = straight.framings.empty() ? image.source : straight.framings.back().plain;
+  try {
+    result.boot = judge_boot({result.layers, View(straight.plain)});
+  } catch (const IoError& error) {
+    result.findings.push_back({Severity::fault, FindingCode::unreadable, "", error.offset(),
+                               error.bytes(), error.reason()});
+  }
   note_archive(result, image);
   std::ranges::stable_sort(result.findings, std::ranges::greater{}, &Finding::severity);
   return straight;

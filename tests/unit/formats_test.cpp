@@ -57,11 +57,13 @@ TEST_CASE("folders of the library include only what the picture allows") {
       {"framing", {"core", "framing"}},
       {"label", {"core", "label"}},
       {"filesystem", {"core", "filesystem"}},
-      {"boot", {"core", "boot"}},
-      {"survey", {"core", "survey"}},
+      {"boot", {"core", "label", "filesystem", "boot"}},
+      {"machine", {"core", "label", "machine"}},
+      {"files", {"core", "files"}},
+      {"survey", {"core", "machine", "survey"}},
       {"plan", {"core", "plan"}},
-      {"job", {"core", "framing", "survey", "plan", "job"}},
-      {"report", {"core", "framing", "survey", "plan", "job", "report"}},
+      {"job", {"core", "machine", "framing", "survey", "files", "plan", "job"}},
+      {"report", {"core", "machine", "framing", "survey", "files", "plan", "job", "report"}},
   };
   const std::filesystem::path lib = std::filesystem::path(PLATTER_FIXTURES).parent_path() / "lib";
   std::size_t seen = 0;
