@@ -3,10 +3,10 @@
 #include <array>
 #include <string_view>
 
-#include <dlfcn.h>
 #include <openssl/evp.h>
 
 #include "core/charset.h"
+#include "core/dynamic_library.h"
 #include "core/source.h"
 
 namespace platter {
@@ -33,24 +33,17 @@ struct Crypto {
   throw IoError(kLibrary, 0, 0, reason != nullptr ? reason : "the library cannot be used");
 }
 
-template <typename Function>
-void find(void* library, const char* name, Function& function) {
-  function = reinterpret_cast<Function>(dlsym(library, name));
-  if (function == nullptr) throw_unusable(dlerror());
-}
-
 const Crypto& crypto() {
   static const Crypto functions = [] {
-    void* library = dlopen(kLibrary, RTLD_NOW | RTLD_LOCAL);
-    if (library == nullptr) throw_unusable(dlerror());
+    const DynamicLibrary library(kLibrary);
     Crypto found{};
-    find(library, "EVP_MD_CTX_new", found.context_new);
-    find(library, "EVP_MD_CTX_free", found.context_free);
-    find(library, "EVP_sha256", found.sha256);
-    find(library, "EVP_DigestInit_ex", found.init);
-    find(library, "EVP_DigestUpdate", found.update);
-    find(library, "EVP_DigestFinal_ex", found.final);
-    return found;  // the library stays loaded for the life of the process
+    library.find("EVP_MD_CTX_new", found.context_new);
+    library.find("EVP_MD_CTX_free", found.context_free);
+    library.find("EVP_sha256", found.sha256);
+    library.find("EVP_DigestInit_ex", found.init);
+    library.find("EVP_DigestUpdate", found.update);
+    library.find("EVP_DigestFinal_ex", found.final);
+    return found;
   }();
   return functions;
 }

@@ -1,74 +1,34 @@
 // Plain files, mapped through Boost.Iostreams.
 //
-// Reading a mapping can fail with SIGBUS: the file shrank, or its medium returned an error. The
-// handler below turns exactly those signals that come from our own guarded copy into an IoError and
-// hands every other SIGBUS on to whoever was there before.
+// Reading a mapping can fail: the file shrank, or its medium returned an error. The copy is guarded,
+// so that this becomes an IoError.
 #include <fcntl.h>
 #include <sys/mman.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
 #include <algorithm>
-#include <array>
+#include <atomic>
 #include <cerrno>
-#include <csetjmp>
-#include <csignal>
 #include <cstring>
-#include <mutex>
 #include <system_error>
 
 #include <boost/iostreams/device/mapped_file.hpp>
 #include <fmt/format.h>
 
+#include "core/bus_guard.h"
 #include "core/descriptor.h"
+#include "core/numbers.h"
 #include "core/source.h"
 
 namespace platter {
 namespace {
 
-// Volatile: only a signal handler looks at it between the two stores around a copy, so a compiler
-// would otherwise leave the first one out.
-thread_local sigjmp_buf* volatile guarded_copy = nullptr;
-struct sigaction previous_action {};
-
-void on_bus_error(int signal, siginfo_t* info, void* context) {
-  if (guarded_copy != nullptr) siglongjmp(*guarded_copy, 1);
-  if ((previous_action.sa_flags & SA_SIGINFO) != 0 && previous_action.sa_sigaction != nullptr) {
-    previous_action.sa_sigaction(signal, info, context);
-    return;
-  }
-  if (previous_action.sa_handler != SIG_DFL && previous_action.sa_handler != SIG_IGN) {
-    previous_action.sa_handler(signal);
-    return;
-  }
-  std::signal(signal, SIG_DFL);  // the faulting instruction runs again and ends the process
-}
-
-void install_bus_error_handler() {
-  static std::once_flag once;
-  std::call_once(once, [] {
-    struct sigaction action {};
-    action.sa_sigaction = on_bus_error;
-    // SA_NODEFER: siglongjmp leaves the handler without unblocking, and the mask is not saved.
-    action.sa_flags = SA_SIGINFO | SA_NODEFER;
-    sigemptyset(&action.sa_mask);
-    sigaction(SIGBUS, &action, &previous_action);
-  });
-}
-
-// Copies from a mapping; false when a page could not be brought in. No object with a destructor
-// may live in this frame: siglongjmp skips destructors.
-bool copy_guarded(std::byte* to, const char* from, std::size_t count) noexcept {
-  sigjmp_buf here;
-  if (sigsetjmp(here, 0) != 0) {
-    guarded_copy = nullptr;
-    return false;
-  }
-  guarded_copy = &here;
-  std::memcpy(to, from, count);
-  guarded_copy = nullptr;
-  return true;
-}
+// What a source may keep in memory of the file's pages. They count as the process's own although the
+// page cache holds them anyway, and a walk over a million files touches hundreds of megabytes.
+constexpr std::uint64_t kMostTouched = std::uint64_t{24} << 20U;
+// The kernel maps that much around a page that is touched (fault_around_bytes, mm/memory.c).
+constexpr std::uint64_t kNeighbourhood = 65536;
 
 class MappedSource final : public ByteSource {
  public:
@@ -80,7 +40,6 @@ class MappedSource final : public ByteSource {
     }
     size_ = static_cast<std::uint64_t>(status.st_size);
     if (size_ == 0) return;  // an empty file cannot be mapped
-    install_bus_error_handler();
     try {
       // Through the descriptor that was opened, so that a file renamed meanwhile is still the one.
       map_.open(fmt::format("/proc/self/fd/{}", descriptor_.get()));
@@ -97,18 +56,33 @@ class MappedSource final : public ByteSource {
   std::size_t read(std::uint64_t offset, std::span<std::byte> out) const override {
     if (offset >= size_ || out.empty()) return 0;
     const auto count = static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), size_ - offset));
-    if (!copy_guarded(out.data(), map_.data() + offset, count)) {
+    auto copy = [&]() noexcept { std::memcpy(out.data(), map_.data() + offset, count); };
+    if (!survives_bus_error(copy)) {
       throw IoError(path_, offset, count,
                     "the file became shorter while it was read, or its medium failed");
     }
+    let_go_of_what_was_touched(offset, count);
     return count;
   }
 
  private:
+  void let_go_of_what_was_touched(std::uint64_t offset, std::uint64_t count) const noexcept {
+    const std::uint64_t first = offset / kNeighbourhood;
+    const std::uint64_t last = (offset + count - 1) / kNeighbourhood;
+    if (last_touched_.exchange(last, std::memory_order_relaxed) == first && first == last) return;
+    const std::uint64_t more = (last - first + 1) * kNeighbourhood;
+    if (touched_.fetch_add(more, std::memory_order_relaxed) + more <= kMostTouched) return;
+    touched_ = 0;
+    // Pages that another thread copies from meanwhile come back by themselves.
+    madvise(const_cast<char*>(map_.data()), map_.size(), MADV_DONTNEED);
+  }
+
   std::string path_;
   Descriptor descriptor_;
   std::uint64_t size_ = 0;
   boost::iostreams::mapped_file_source map_;
+  mutable std::atomic<std::uint64_t> last_touched_{kLargest};  // neighbourhood
+  mutable std::atomic<std::uint64_t> touched_{0};              // bytes since pages were let go
 };
 
 }  // namespace

@@ -2,7 +2,6 @@
 
 #include <archive.h>
 #include <archive_entry.h>
-#include <dlfcn.h>
 #include <fcntl.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -17,6 +16,7 @@
 #include <fmt/format.h>
 
 #include "core/descriptor.h"
+#include "core/dynamic_library.h"
 
 namespace platter {
 namespace {
@@ -50,13 +50,8 @@ struct Library {
 #undef PLATTER_DECLARE
 
   Library() {
-    void* handle = dlopen("libarchive.so.13", RTLD_NOW | RTLD_LOCAL);
-    if (handle == nullptr) {
-      throw IoError("libarchive.so.13", 0, 0, fmt::format("cannot be loaded: {}", dlerror()));
-    }
-#define PLATTER_FIND(name)                                                            \
-  name = reinterpret_cast<decltype(&::name)>(dlsym(handle, #name));                    \
-  if (name == nullptr) throw IoError("libarchive.so.13", 0, 0, "has no function " #name);
+    const DynamicLibrary archive("libarchive.so.13");
+#define PLATTER_FIND(name) archive.find(#name, name);
     PLATTER_ARCHIVE_FUNCTIONS(PLATTER_FIND)
 #undef PLATTER_FIND
 #undef PLATTER_ARCHIVE_FUNCTIONS

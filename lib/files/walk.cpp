@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <iterator>
-#include <optional>
 #include <unordered_set>
 
 #include <fmt/format.h>
@@ -11,82 +10,107 @@ namespace platter {
 namespace {
 
 // Deeper trees than this were never made by hand; path names have limits of 1024 bytes and less.
-constexpr std::size_t kDeepest = 1024;
+constexpr std::uint32_t kDeepest = 1024;
 
-// A directory that waits to be entered.
-struct Pending {
-  NodeId node;
-  std::uint64_t place;
-  std::uint32_t depth;
-  std::string name;      // decoded
-  std::string raw_name;  // empty: the same bytes as `name`
-};
+bool is_wide(Charset charset) noexcept {
+  return charset == Charset::ucs2_be || charset == Charset::utf16_le;
+}
+
+// Most names are plain ASCII and stand for themselves in every 8-bit set.
+bool stands_for_itself(const Entry& entry) noexcept {
+  const std::string_view name = entry.name;
+  return !is_wide(entry.charset) && !name.empty() && name.front() != '.' &&
+         std::ranges::all_of(name, [](char c) { return c >= 0x20 && c < 0x7F && c != '/'; });
+}
+
+// A part of a path. What no part may be or hold is percent-escaped.
+Decoded decode_name(const Entry& entry) {
+  Decoded name = decode_text(entry.name, entry.charset);
+  if (!is_unusable_name(name.utf8)) return name;
+  std::string safe;
+  for (const char c : name.utf8) {
+    const bool escaped = c == '/' || c == '\0' || c == '%' || name.utf8 == "." || name.utf8 == "..";
+    safe += escaped ? fmt::format("%{:02X}", static_cast<unsigned char>(c)) : std::string(1, c);
+  }
+  return {safe.empty() ? std::string("%") : safe, false};
+}
+
+void append_part(std::string& path, std::string_view name) {
+  if (!path.empty()) path += '/';
+  path += name;
+}
 
 class Walker {
  public:
-  Walker(Volume& volume, FunctionRef<Step(const FileVisit&)> visit, std::vector<Finding>& findings)
-      : volume_(volume), visit_(visit), findings_(findings) {}
+  Walker(Volume& volume, FunctionRef<Step(const FileVisit&)> visit, std::vector<Finding>& findings,
+         WalkOrder order)
+      : volume_(volume), visit_(visit), findings_(findings), order_(order) {}
 
   WalkResult from(NodeId top, std::string_view top_path) {
-    path_ = top_path;
-    raw_path_ = top_path;
+    path_ = raw_path_ = top_path;
     entered_.insert(top);
     read_directory(top, 0);
     while (!pending_.empty() && !result_.stopped) {
       Pending next = std::move(pending_.back());
       pending_.pop_back();
-      enter(std::move(next));
+      take(std::move(next));
     }
     collect();
     return result_;
   }
 
  private:
-  void enter(Pending directory) {
+  // What waits to be visited (nested order) or entered (both orders).
+  struct Pending {
+    NodeId node;
+    std::uint64_t place;
+    std::uint32_t depth;  // directories above it
+    Charset charset;
+    bool visited;
+    std::string name;  // as on the disk
+  };
+  struct Mark {
+    std::size_t path;
+    std::size_t raw_path;
+    bool exact;
+  };
+
+  void take(Pending next) {
+    // Back to the directory that it lies in.
+    while (marks_.size() > next.depth) {
+      path_.resize(marks_.back().path);
+      raw_path_.resize(marks_.back().raw_path);
+      exact_ = marks_.back().exact;
+      marks_.pop_back();
+    }
+    const Entry entry{next.name, next.charset, next.node, next.place};
+    if (!next.visited && !visit_one(entry, next.depth)) return;
+    enter(entry, next.depth);
+  }
+
+  void enter(const Entry& directory, std::uint32_t depth) {
+    marks_.push_back({path_.size(), raw_path_.size(), exact_});
+    append(directory);
     if (!entered_.insert(directory.node).second) {
       findings_.push_back({Severity::fault, FindingCode::directory_loop, {}, directory.place, 0,
                            fmt::format("the directory {} was entered before under another name",
-                                       joined(directory))});
-      return;
-    }
-    // Back to the directory that this one lies in.
-    while (marks_.size() >= directory.depth) {
-      path_.resize(marks_.back().path);
-      raw_path_.resize(marks_.back().raw_path);
-      marks_.pop_back();
-      names_.pop_back();
-    }
-    marks_.push_back({path_.size(), raw_path_.size()});
-    append(path_, directory.name);
-    append(raw_path_, directory.raw_name.empty() ? directory.name : directory.raw_name);
-    names_.push_back(std::move(directory.name));
-    if (directory.depth >= kDeepest) {
+                                       printable(path_))});
+    } else if (depth + 1 >= kDeepest) {
       findings_.push_back({Severity::caution, FindingCode::filesystem_damaged, {}, directory.place, 0,
-                           fmt::format("{} levels of directories are the most that is entered",
+                           fmt::format("no more than {} levels of directories are entered",
                                        kDeepest)});
-      return;
+    } else {
+      read_directory(directory.node, depth + 1);
     }
-    read_directory(directory.node, directory.depth);
   }
 
   void read_directory(NodeId directory, std::uint32_t depth) {
     const std::size_t first = pending_.size();
-    const std::size_t path_length = path_.size();
-    const std::size_t raw_length = raw_path_.size();
+    const bool nested = order_ == WalkOrder::nested;
     volume_.each_entry(directory, [&](const Entry& entry) {
-      const Decoded name = decode_text(entry.name, entry.charset);
-      append(path_, name.utf8);
-      append(raw_path_, entry.name);
-      const Attributes attributes = volume_.attributes(entry.node);
-      const bool is_directory = attributes.type == NodeType::directory;
-      ++(is_directory ? result_.directories : result_.files);
-      const Step step = visit_({names_, entry, path_, path_ == raw_path_ || name.exact, raw_path_, attributes});
-      path_.resize(path_length);
-      raw_path_.resize(raw_length);
-      if (step == Step::stop) result_.stopped = true;
-      if (step == Step::go_on && is_directory) {
-        pending_.push_back({entry.node, entry.place, depth + 1, name.utf8,
-                            name.utf8 == entry.name ? std::string() : std::string(entry.name)});
+      if (nested || visit_one(entry, depth)) {
+        pending_.push_back({entry.node, entry.place, depth, entry.charset, !nested,
+                            std::string(entry.name)});
       }
       return !result_.stopped;
     });
@@ -95,69 +119,80 @@ class Walker {
     collect();
   }
 
+  // Whether it is a directory to be entered.
+  bool visit_one(const Entry& entry, std::uint32_t depth) {
+    const std::size_t path_length = path_.size();
+    const std::size_t raw_length = raw_path_.size();
+    const bool exact = exact_;
+    append(entry);
+    const Attributes attributes = volume_.attributes(entry.node);
+    const bool is_directory = attributes.type == NodeType::directory;
+    ++(is_directory ? result_.directories : result_.files);
+    const std::string_view name = std::string_view(path_).substr(path_length == 0 ? 0 : path_length + 1);
+    const Step step = visit_({entry, path_, name, raw_path_, exact_, depth, attributes});
+    path_.resize(path_length);
+    raw_path_.resize(raw_length);
+    exact_ = exact;
+    if (step == Step::stop) result_.stopped = true;
+    return is_directory && step == Step::go_on;
+  }
+
+  void append(const Entry& entry) {
+    if (stands_for_itself(entry)) {
+      append_part(path_, entry.name);
+      append_part(raw_path_, entry.name);
+      return;
+    }
+    const Decoded name = decode_name(entry);
+    append_part(path_, name.utf8);
+    append_part(raw_path_, name.exact ? std::string_view(name.utf8) : entry.name);
+    exact_ = exact_ && name.exact;
+  }
+
   void collect() {
     std::ranges::move(volume_.take_findings(), std::back_inserter(findings_));
   }
 
-  static void append(std::string& path, std::string_view name) {
-    if (!path.empty()) path += '/';
-    path += name;
-  }
-
-  [[nodiscard]] std::string joined(const Pending& directory) const {
-    std::string path;
-    for (std::size_t i = 0; i + 1 < directory.depth && i < names_.size(); ++i) append(path, names_[i]);
-    append(path, directory.name);
-    return path;
-  }
-
-  struct Mark {
-    std::size_t path;
-    std::size_t raw_path;
-  };
-
   Volume& volume_;
   FunctionRef<Step(const FileVisit&)> visit_;
   std::vector<Finding>& findings_;
+  WalkOrder order_;
   WalkResult result_;
   std::vector<Pending> pending_;
   std::unordered_set<NodeId> entered_;
-  std::vector<std::string> names_;
-  std::vector<Mark> marks_;
+  std::vector<Mark> marks_;  // where the path ended before each directory that is on it
   std::string path_;
   std::string raw_path_;
+  bool exact_ = true;
 };
 
 }  // namespace
 
 WalkResult walk(Volume& volume, NodeId top, std::string_view top_path,
-                FunctionRef<Step(const FileVisit&)> visit, std::vector<Finding>& findings) {
-  return Walker(volume, visit, findings).from(top, top_path);
+                FunctionRef<Step(const FileVisit&)> visit, std::vector<Finding>& findings,
+                WalkOrder order) {
+  return Walker(volume, visit, findings, order).from(top, top_path);
 }
 
-std::optional<Place> find_path(Volume& volume, std::string_view path) {
-  Place place{volume.root(), {}, {}};
+std::optional<FoundPath> find_path(Volume& volume, std::string_view path) {
+  FoundPath place{volume.root(), 0, {}};
   while (true) {
     while (!path.empty() && path.front() == '/') path.remove_prefix(1);
     if (path.empty()) return place;
     const std::string_view wanted = path.substr(0, path.find('/'));
     path.remove_prefix(wanted.size());
-    bool found = false;
-    NodeId next = 0;
+    std::optional<Entry> found;
     volume.each_entry(place.node, [&](const Entry& entry) {
-      if (decode_text(entry.name, entry.charset).utf8 != wanted) return true;
-      found = true;
-      next = entry.node;
-      if (!place.path.empty()) {
-        place.path += '/';
-        place.raw_path += '/';
-      }
-      place.path += wanted;
-      place.raw_path += entry.name;
-      return false;
+      const bool same = stands_for_itself(entry)
+                            ? entry.name == wanted
+                            : decode_name(entry).utf8 == wanted;
+      if (same) found = Entry{{}, entry.charset, entry.node, entry.place};
+      return !same;
     });
     if (!found) return std::nullopt;
-    place.node = next;
+    append_part(place.path, wanted);
+    place.node = found->node;
+    place.place = found->place;
   }
 }
 

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -13,11 +14,14 @@ namespace platter {
 
 /// One file on a walk. Everything lives as long as the visit.
 struct FileVisit {
-  const std::vector<std::string>& directory;  ///< names on the disk from the root down, decoded
   const Entry& entry;
-  std::string_view path;  ///< decoded, parts joined by '/', without one at the start
-  bool path_exact = true; ///< false: the path stands for bytes that are no text; see raw_path
-  std::string_view raw_path;  ///< the same with the bytes of the disk
+  std::string_view path;      ///< decoded to UTF-8, parts joined by '/', without one at the start
+  std::string_view name;      ///< the last part of `path`
+  /// Where a part is no text in its character set, `path` has it percent-escaped and this has its
+  /// bytes; equal to `path` otherwise.
+  std::string_view raw_path;
+  bool exact = true;          ///< whether the two are equal
+  std::uint32_t depth = 0;    ///< directories above it
   const Attributes& attributes;
 };
 
@@ -27,31 +31,41 @@ enum class Step : std::uint8_t {
   stop,
 };
 
+enum class WalkOrder : std::uint8_t {
+  /// All names of a directory in the order of the disk, then what its subdirectories hold. Memory
+  /// grows with the directories that wait to be entered, never with the files.
+  by_directory,
+  /// Each directory is followed by what it holds. One directory's names are kept at a time for each
+  /// level.
+  nested,
+};
+
 struct WalkResult {
   std::uint64_t files = 0;        ///< everything that is no directory
-  std::uint64_t directories = 0;  ///< without the root
+  std::uint64_t directories = 0;  ///< without the top
   bool stopped = false;
 };
 
-/// Visits everything below `top`: first the names in a directory, in the order of the disk, then
-/// what is below its subdirectories. A directory is entered once; one that leads back to itself is a
+/// Visits everything below `top`. A directory is entered once; one that leads back to itself is a
 /// finding (`directory-loop`, a fault) and is not entered again. Depth is limited.
-///
-/// Memory grows with the directories that wait to be entered, never with the files.
-/// \param findings takes what the volume and the walk have to report
+/// \param top_path  decoded path of `top`, put in front of every path
+/// \param findings  takes what the volume and the walk have to report
 WalkResult walk(Volume& volume, NodeId top, std::string_view top_path,
-                FunctionRef<Step(const FileVisit&)> visit, std::vector<Finding>& findings);
+                FunctionRef<Step(const FileVisit&)> visit, std::vector<Finding>& findings,
+                WalkOrder order = WalkOrder::by_directory);
 
-/// Follows a decoded path ("usr/bin/ls", a leading '/' is allowed) from the root. Symbolic links
-/// are not followed. Returns nullopt when there is no such name.
-struct Place {
+/// The place of a name in the tree.
+struct FoundPath {
   NodeId node = 0;
-  std::string path;      ///< decoded, as walk() would give it
-  std::string raw_path;
+  std::uint64_t place = 0;  ///< image byte of the entry
+  std::string path;         ///< decoded, as walk() gives it
 };
-[[nodiscard]] std::optional<Place> find_path(Volume& volume, std::string_view path);
 
-/// Whether a name from a disk cannot be a name in a directory: empty, ".", "..", or with a '/' or NUL.
+/// Follows a decoded path ("usr/bin/ls"; '/' in front or behind is allowed) from the root. Symbolic
+/// links are not followed.
+[[nodiscard]] std::optional<FoundPath> find_path(Volume& volume, std::string_view path);
+
+/// Whether a name from a disk cannot be the name of a file here: empty, ".", "..", with '/' or NUL.
 [[nodiscard]] bool is_unusable_name(std::string_view name) noexcept;
 
 }  // namespace platter

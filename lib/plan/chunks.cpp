@@ -34,9 +34,10 @@ class ChunkRun {
 
  private:
   void take_chunks(unsigned worker) {
+    std::uint64_t offset = 0;
     try {
       while (!stop_.load(std::memory_order_relaxed)) {
-        const std::uint64_t offset = next_.fetch_add(chunk_bytes_);
+        offset = next_.fetch_add(chunk_bytes_);
         if (offset >= total_) break;
         const std::uint64_t bytes = std::min(chunk_bytes_, total_ - offset);
         work_(worker, offset, static_cast<std::size_t>(bytes));
@@ -48,8 +49,12 @@ class ChunkRun {
       }
     } catch (...) {
       stop_ = true;
+      // Several may fail at once. A chunk that was taken is worked on to its end, so the first one
+      // that can fail is among them: that one is reported, whoever comes here first.
       const std::lock_guard lock(mutex_);
-      if (!failure_) failure_ = std::current_exception();
+      if (failure_ && failed_at_ < offset) return;
+      failure_ = std::current_exception();
+      failed_at_ = offset;
     }
   }
 
@@ -64,6 +69,7 @@ class ChunkRun {
   bool stopped_by_caller_ = false;
   std::mutex mutex_;
   std::exception_ptr failure_;
+  std::uint64_t failed_at_ = 0;  // chunk of failure_
 };
 
 }  // namespace

@@ -1,13 +1,14 @@
 // A file mapped for passes over it.
 //
 // Copying bytes out of the page cache before they are digested or compared would cost a fifth of
-// the digest's own time, so those work on a mapping. A mapped file that is cut, or whose medium
-// fails, answers with SIGBUS; inside survives_bus_error() that signal becomes a return value.
+// the digest's own time, so those work on a mapping, inside survives_bus_error().
 #pragma once
 
 #include <cstddef>
 #include <cstdint>
 #include <span>
+
+#include "core/bus_guard.h"
 
 namespace platter::plan {
 
@@ -30,17 +31,5 @@ class Mapping {
   const std::byte* memory_ = nullptr;
   std::size_t bytes_ = 0;
 };
-
-/// Calls work(context). False when a page of a mapping could not be brought in meanwhile: `work`
-/// then ends where it was, without destructors, and what it worked on is good for nothing but being
-/// thrown away. It must not throw.
-[[nodiscard]] bool survives_bus_error(void (*work)(void* context) noexcept, void* context);
-
-/// The same for anything that can be called.
-template <typename Work>
-[[nodiscard]] bool survives_bus_error(Work& work) {
-  return survives_bus_error([](void* context) noexcept { (*static_cast<Work*>(context))(); },
-                            static_cast<void*>(&work));
-}
 
 }  // namespace platter::plan

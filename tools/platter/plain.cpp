@@ -6,7 +6,8 @@
 #include "framing/examine.h"
 #include "framing/framed_source.h"
 #include "framing/stream.h"
-#include "output_file.h"
+#include "interrupt.h"
+#include "core/output_file.h"
 #include "report/plain_report.h"
 #include "survey/survey.h"
 

@@ -2,7 +2,7 @@
 #include <fmt/format.h>
 
 #include "command.h"
-#include "job/output_file.h"
+#include "core/output_file.h"
 #include "job/propose_job.h"
 #include "plan/picture.h"
 #include "plan_options.h"

@@ -1,10 +1,6 @@
 #include "plan_options.h"
 
-#include <unistd.h>
-
 #include <algorithm>
-#include <chrono>
-#include <csignal>
 
 #include <fmt/format.h>
 
@@ -13,15 +9,6 @@
 
 namespace platter::tool {
 namespace {
-
-volatile std::sig_atomic_t interrupted = 0;
-
-void on_interrupt(int /*signal*/) { interrupted = 1; }
-
-double seconds_now() {
-  using namespace std::chrono;
-  return duration<double>(steady_clock::now().time_since_epoch()).count();
-}
 
 std::string_view stage_words(plan::Progress::Stage stage) {
   switch (stage) {
@@ -41,34 +28,20 @@ bool complained(const CardJob& job, Streams& streams) {
   return !job.complaints.empty();
 }
 
-ProgressLine::ProgressLine(Streams& streams) : streams_(streams), terminal_(isatty(STDERR_FILENO) != 0) {
-  std::signal(SIGINT, on_interrupt);
-  std::signal(SIGTERM, on_interrupt);
-}
-
-ProgressLine::~ProgressLine() {
-  if (shown_ && terminal_) streams_.err << '\n';
-}
-
 bool ProgressLine::operator()(const std::string& region, const plan::Progress& progress) {
-  if (interrupted != 0) return false;
-  const double now = seconds_now();
+  if (StatusLine::interrupted()) return false;
   const std::string step = fmt::format("{}: {}", region, stage_words(progress.stage));
   if (step != step_) {
     step_ = step;
-    began_ = now;
-    next_ = now + (terminal_ ? 0.2 : 5.0);
+    status_.begin_step();
   }
-  if (now < next_ || progress.total == 0) return true;
-  next_ = now + (terminal_ ? 0.2 : 5.0);
-  const double rate = static_cast<double>(progress.done) / std::max(now - began_, 1e-6);
+  if (!status_.due() || progress.total == 0) return true;
+  const double rate =
+      static_cast<double>(progress.done) / std::max(status_.seconds_of_step(), 1e-6);
   const double left = static_cast<double>(progress.total - progress.done) / std::max(rate, 1.0);
-  const std::string words =
-      fmt::format("{} {} of {}, {}/s, {:.0f} s left", printable(step),
-                  plan::readable_size(progress.done), plan::readable_size(progress.total),
-                  plan::readable_size(static_cast<std::uint64_t>(rate)), left);
-  streams_.err << (terminal_ ? "\r\x1B[K" : "") << words << (terminal_ ? "" : "\n") << std::flush;
-  shown_ = true;
+  status_.show(fmt::format("{} {} of {}, {}/s, {:.0f} s left", printable(step),
+                           plan::readable_size(progress.done), plan::readable_size(progress.total),
+                           plan::readable_size(static_cast<std::uint64_t>(rate)), left));
   return true;
 }
 

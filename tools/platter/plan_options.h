@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "command.h"
+#include "progress.h"
 #include "job/place_job.h"
 
 namespace platter::tool {
@@ -12,24 +13,16 @@ namespace platter::tool {
 /// Complains about every line of a plan that makes no sense; true when there is one.
 bool complained(const CardJob& job, Streams& streams);
 
-/// Progress for a person: one line that is rewritten on a terminal, plain lines now and then
-/// elsewhere. Stops the work after an interrupt.
+/// Progress of a placement for a person. Stops the work after an interrupt.
 class ProgressLine {
  public:
-  explicit ProgressLine(Streams& streams);
-  ProgressLine(const ProgressLine&) = delete;
-  ProgressLine& operator=(const ProgressLine&) = delete;
-  ~ProgressLine();
+  explicit ProgressLine(Streams& streams) : status_(streams) {}
   /// False when the person wants to stop.
   bool operator()(const std::string& region, const plan::Progress& progress);
 
  private:
-  Streams& streams_;
-  bool terminal_;
-  bool shown_ = false;
+  StatusLine status_;
   std::string step_;
-  double began_ = 0;
-  double next_ = 0;
 };
 
 }  // namespace platter::tool

@@ -1,4 +1,4 @@
-// A file that a command writes: under its final name only when it is complete.
+// A file that is written: under its final name only when it is complete.
 #pragma once
 
 #include <sys/types.h>
@@ -7,10 +7,11 @@
 #include <cstdint>
 #include <span>
 #include <string>
+#include <string_view>
 
 #include "core/descriptor.h"
 
-namespace platter::tool {
+namespace platter {
 
 /// Writes under a temporary name in the directory of the file and renames at the end. Whatever ends
 /// the work earlier (an exception, an interruption that is watched for) removes the temporary file.
@@ -40,15 +41,7 @@ class OutputFile {
   Descriptor descriptor_;
 };
 
-/// While one lives, SIGINT, SIGTERM and SIGHUP do not end the process but make interrupted() true.
-class InterruptWatch {
- public:
-  InterruptWatch() noexcept;
-  InterruptWatch(const InterruptWatch&) = delete;
-  InterruptWatch& operator=(const InterruptWatch&) = delete;
-  ~InterruptWatch();
+/// Writes a whole file at once, replacing what is there. Throws IoError.
+void write_whole_file(const std::string& path, std::string_view content);
 
-  [[nodiscard]] static bool interrupted() noexcept;
-};
-
-}  // namespace platter::tool
+}  // namespace platter

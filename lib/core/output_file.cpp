@@ -1,12 +1,9 @@
-#include "output_file.h"
+#include "core/output_file.h"
 
 #include <fcntl.h>
-#include <signal.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include <array>
-#include <atomic>
 #include <cerrno>
 #include <cstdio>
 #include <cstdlib>
@@ -14,7 +11,7 @@
 
 #include "core/source.h"
 
-namespace platter::tool {
+namespace platter {
 namespace {
 
 std::string system_reason() {
@@ -39,14 +36,6 @@ mode_t permissions_for_new_files() {
   const mode_t mask = umask(0);
   umask(mask);
   return 0666 & ~mask;
-}
-
-std::atomic<bool> interruption{false};
-constexpr std::array kWatched = {SIGINT, SIGTERM, SIGHUP};
-std::array<struct sigaction, kWatched.size()> before_watch;
-
-extern "C" void note_interruption(int) {
-  interruption.store(true);
 }
 
 }  // namespace
@@ -106,27 +95,10 @@ void OutputFile::finish(std::uint64_t bytes) {
   temporary_.clear();
 }
 
-InterruptWatch::InterruptWatch() noexcept {
-  interruption = false;
-  struct sigaction action {};
-  action.sa_handler = note_interruption;
-  action.sa_flags = SA_RESTART;
-  sigemptyset(&action.sa_mask);
-  for (std::size_t i = 0; i < kWatched.size(); ++i) {
-    sigaction(kWatched[i], &action, &before_watch[i]);
-    // Whoever started the process told it to ignore this one.
-    if (before_watch[i].sa_handler == SIG_IGN) sigaction(kWatched[i], &before_watch[i], nullptr);
-  }
+void write_whole_file(const std::string& path, std::string_view content) {
+  OutputFile file(path, true, {});
+  file.write(0, std::as_bytes(std::span(content)));
+  file.finish(content.size());
 }
 
-InterruptWatch::~InterruptWatch() {
-  for (std::size_t i = 0; i < kWatched.size(); ++i) {
-    sigaction(kWatched[i], &before_watch[i], nullptr);
-  }
-}
-
-bool InterruptWatch::interrupted() noexcept {
-  return interruption.load();
-}
-
-}  // namespace platter::tool
+}  // namespace platter

@@ -1,0 +1,178 @@
+// Taking files out, from trees that stand in memory.
+#include <catch2/catch.hpp>
+
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <filesystem>
+#include <fstream>
+#include <iterator>
+
+#include "files/sink.h"
+#include "support/memory_volume.h"
+#include "support/survey.h"
+#include "support/tree.h"
+
+namespace platter::test {
+namespace {
+
+namespace fs = std::filesystem;
+
+std::vector<Finding> take_out(MemoryVolume& volume, FileSink& sink) {
+  std::vector<Finding> findings;
+  sink.begin_volume("");
+  const View view = volume.view();
+  walk(volume, volume.root(), "", [&](const FileVisit& file) {
+    sink.add(file, volume, view, findings);
+    return Step::go_on;
+  }, findings);
+  sink.finish();
+  return findings;
+}
+
+std::string content_of(const std::string& path) {
+  std::ifstream file(path, std::ios::binary);
+  return {std::istreambuf_iterator<char>(file), {}};
+}
+
+std::size_t count(const std::vector<Finding>& findings, FindingCode code) {
+  return static_cast<std::size_t>(std::ranges::count(findings, code, &Finding::code));
+}
+
+TEST_CASE("directory sink: content, modes, times, links, holes") {
+  MemoryVolume volume;
+  const NodeId sub = volume.add_directory(1, "sub");
+  const NodeId file = volume.add_file(sub, "file", "content");
+  volume.node(file).attributes.mode = 04711;
+  volume.link(1, "other name", file);
+  volume.add_symlink(1, "link", "sub/file");
+  const NodeId holes = volume.add_file(1, "holes", std::string(1024, 'x'));
+  volume.node(holes).attributes.bytes = 10'000'000;
+  volume.node(holes).extents[0].offset = 5'000'000;
+  const TemporaryDirectory directory;
+  const std::string out = directory.file("out");
+  const auto sink = directory_sink(out, {});
+  CHECK(take_out(volume, *sink).empty());
+  CHECK(content_of(out + "/sub/file") == "content");
+  CHECK(fs::read_symlink(out + "/link") == "sub/file");
+  struct stat one {};
+  struct stat other {};
+  REQUIRE(lstat((out + "/sub/file").c_str(), &one) == 0);
+  REQUIRE(lstat((out + "/other name").c_str(), &other) == 0);
+  CHECK(one.st_ino == other.st_ino);
+  CHECK((one.st_mode & 07777U) == 04711);
+  CHECK(one.st_mtime == 700'000'000);
+  REQUIRE(lstat((out + "/sub").c_str(), &one) == 0);
+  CHECK((one.st_mode & 07777U) == 0750);
+  CHECK(one.st_mtime == 600'000'000);
+  REQUIRE(lstat((out + "/holes").c_str(), &one) == 0);
+  CHECK(one.st_size == 10'000'000);
+  CHECK(one.st_blocks < 1000);
+  const std::string holed = content_of(out + "/holes");
+  CHECK(holed.substr(5'000'000, 1024) == std::string(1024, 'x'));
+  CHECK(holed.find_first_not_of('\0') == 5'000'000);
+  CHECK(sink->taken_out().files == 2);
+  CHECK(sink->taken_out().links == 2);
+  CHECK(sink->taken_out().directories == 1);
+}
+
+TEST_CASE("directory sink: nothing on an image leads outside") {
+  MemoryVolume volume;
+  const TemporaryDirectory directory;
+  const std::string outside = directory.file("outside");
+  fs::create_directory(outside);
+  // A link, and then a directory of the same name with a file in it.
+  volume.add_symlink(1, "trap", outside);
+  const NodeId trap = volume.add_directory(1, "trap");
+  volume.add_file(trap, "escaped", "x");
+  const NodeId up = volume.add_directory(1, "..");
+  volume.add_file(up, "escaped", "x");
+  volume.add_file(1, "/etc/escaped", "x");
+  volume.add_file(1, "../escaped", "x");
+  volume.add_symlink(1, "absolute", "/etc/passwd");
+  const std::string out = directory.file("out");
+  const auto findings = take_out(volume, *directory_sink(out, {}));
+  CHECK(fs::is_empty(outside));
+  CHECK_FALSE(fs::exists(directory.file("escaped")));
+  CHECK(content_of(out + "/trap~2/escaped") == "x");
+  CHECK(content_of(out + "/%2E%2E/escaped") == "x");
+  CHECK(content_of(out + "/%2Fetc%2Fescaped") == "x");
+  CHECK(content_of(out + "/..%2Fescaped") == "x");
+  CHECK(fs::is_symlink(out + "/absolute"));
+  CHECK(count(findings, FindingCode::name_clash) == 1);
+}
+
+TEST_CASE("directory sink: equal names, other kinds, absurd sizes and missing bytes are told") {
+  MemoryVolume volume;
+  volume.add_file(1, "twice", "first");
+  volume.add_file(1, "twice", "second");
+  Attributes device;
+  device.type = NodeType::char_device;
+  device.device = DeviceNumber{3, 7};
+  volume.add(1, "tty", device);
+  Attributes nothing;
+  volume.add(1, "unknown", nothing);
+  const NodeId huge = volume.add_file(1, "huge", "");
+  volume.node(huge).attributes.bytes = 1ULL << 63U;
+  const NodeId torn = volume.add_file(1, "torn", std::string(600, 'a'));
+  volume.node(torn).attributes.bytes = 2000;
+  volume.node(torn).extents.push_back({1000, 1ULL << 40U, 500, false});
+  volume.node(torn).extents.push_back({1500, 0, 500, true});
+  for (const bool strict : {false, true}) {
+    const TemporaryDirectory directory;
+    const std::string out = directory.file("out");
+    SinkOptions options;
+    options.strict = strict;
+    const auto sink = directory_sink(out, options);
+    const auto findings = take_out(volume, *sink);
+    CHECK(content_of(out + "/twice") == "first");
+    CHECK(content_of(out + "/twice~2") == "second");
+    CHECK(count(findings, FindingCode::name_clash) == 1);
+    CHECK(count(findings, FindingCode::file_left_out) == 3);
+    CHECK(count(findings, FindingCode::content_missing) == 1);
+    CHECK(any_fault(findings));
+    CHECK_FALSE(fs::exists(out + "/huge"));
+    CHECK(fs::exists(out + "/torn") == !strict);
+    if (!strict) CHECK(content_of(out + "/torn") == std::string(600, 'a') + std::string(1400, '\0'));
+  }
+}
+
+TEST_CASE("directory sink: what is there already stays, unless it is to be replaced") {
+  MemoryVolume volume;
+  volume.add_file(1, "file", "new");
+  const TemporaryDirectory directory;
+  const std::string out = directory.file("out");
+  fs::create_directory(out);
+  std::ofstream(out + "/file") << "old";
+  CHECK_THROWS_AS(take_out(volume, *directory_sink(out, {})), IoError);
+  CHECK(content_of(out + "/file") == "old");
+  SinkOptions options;
+  options.replace = true;
+  CHECK(take_out(volume, *directory_sink(out, options)).empty());
+  CHECK(content_of(out + "/file") == "new");
+}
+
+TEST_CASE("directory sink: names keep their bytes") {
+  MemoryVolume volume;
+  volume.add_file(1, "caf\xE9", "x");
+  volume.add_file(1, std::string(255, 'n'), "x");
+  const TemporaryDirectory directory;
+  const std::string out = directory.file("out");
+  CHECK(take_out(volume, *directory_sink(out, {})).empty());
+  CHECK(content_of(out + "/caf\xE9") == "x");
+  CHECK(content_of(out + "/" + std::string(255, 'n')) == "x");
+}
+
+TEST_CASE("directory sink: an interruption leaves no part of a file behind") {
+  MemoryVolume volume;
+  volume.add_file(1, "file", std::string(20'000'000, 'x'));
+  const TemporaryDirectory directory;
+  const std::string out = directory.file("out");
+  SinkOptions options;
+  options.on_progress = [](const TakenOut& taken) { return taken.bytes < 10'000'000; };
+  CHECK_THROWS_AS(take_out(volume, *directory_sink(out, options)), Interrupted);
+  CHECK(fs::is_empty(out));
+}
+
+}  // namespace
+}  // namespace platter::test

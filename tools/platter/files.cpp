@@ -1,0 +1,76 @@
+// platter files: what files are in it?
+#include <stdexcept>
+
+#include <fmt/format.h>
+
+#include "command.h"
+#include "report/file_lines.h"
+#include "volume_options.h"
+
+namespace platter::tool {
+namespace {
+
+struct FilesRequest {
+  bool tree = false;
+  bool details = false;
+};
+
+int list(const StraightSurvey& survey, const VolumeChoice& choice, const Options& options,
+         const FilesRequest& request, Streams& streams) {
+  Volumes volumes = open_volumes(survey, choice.in, choice.volume_options());
+  if (volumes.open.empty()) return tell_no_volume(survey.survey, volumes, choice.in, streams);
+  const FileListing listing = options.json   ? FileListing::json
+                              : request.tree ? FileListing::tree
+                                             : FileListing::paths;
+  Selection selection = choice.selection();
+  FileLines lines(streams.out, listing, request.details, streams.style);
+  std::vector<Finding> findings;
+  for (OpenVolume& open : volumes.open) {
+    const std::size_t before = findings.size();
+    lines.begin(open, volumes.open.size() > 1);
+    const auto add = [&](const FileVisit& file) {
+      lines.add(file);
+      return streams.out ? Step::go_on : Step::stop;
+    };
+    selection.walk(*open.volume, add, findings,
+                   request.tree ? WalkOrder::nested : WalkOrder::by_directory);
+    for (std::size_t i = before; i < findings.size(); ++i) findings[i].layer = open.layer->id;
+  }
+  lines.flush();
+  streams.out.flush();
+  const bool fault = tell_findings(std::move(findings), streams);
+  return tell_unanswered(selection, streams) || fault ? kFaultFound : kDone;
+}
+
+}  // namespace
+
+int run_files(std::span<const std::string> arguments, Streams& streams) {
+  Options options("files",
+                  "Lists the files of every filesystem in an image. A PATH may be a pattern: '*' and "
+                  "'?' stand for parts of a name, '**' for any run of directories; a directory "
+                  "stands for everything in it.",
+                  "platter files install.iso.gz\n"
+                  "  platter files --long disk.img 'etc/rc*'\n"
+                  "  platter files --json --in sun/a/ffs disk.img");
+  std::string image;
+  FilesRequest request;
+  CLI::App& app = options.app();
+  app.add_option("IMAGE", image, "file, archive::member, device, or - for standard input")->required();
+  VolumeChoice choice(options);
+  app.add_option("PATH", choice.paths, "only these files");
+  app.add_flag("-l,--long", request.details, "type, mode, links, owner, size and time in front");
+  app.add_flag("--tree", request.tree, "names indented below their directory");
+  options.add_json();
+  options.add_spool_limit();
+  if (!options.parse(arguments, streams)) return options.status;
+
+  const Image opened = open_image(image, options.open_options());
+  try {
+    return list(survey_straight(opened), choice, options, request, streams);
+  } catch (const std::invalid_argument& error) {
+    complain(streams, error.what());
+    return kNotUnderstood;
+  }
+}
+
+}  // namespace platter::tool

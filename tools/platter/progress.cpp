@@ -1,0 +1,44 @@
+#include "progress.h"
+
+#include <unistd.h>
+
+#include <chrono>
+
+namespace platter::tool {
+namespace {
+
+double seconds_now() {
+  using namespace std::chrono;
+  return duration<double>(steady_clock::now().time_since_epoch()).count();
+}
+
+}  // namespace
+
+StatusLine::StatusLine(Streams& streams) : streams_(streams), terminal_(isatty(STDERR_FILENO) != 0) {
+  begin_step();
+}
+
+StatusLine::~StatusLine() {
+  if (shown_ && terminal_) streams_.err << '\n';
+}
+
+void StatusLine::begin_step() {
+  began_ = seconds_now();
+  next_ = began_ + (terminal_ ? 0.2 : 5.0);
+}
+
+bool StatusLine::due() {
+  const double now = seconds_now();
+  if (now < next_) return false;
+  next_ = now + (terminal_ ? 0.2 : 5.0);
+  return true;
+}
+
+void StatusLine::show(const std::string& words) {
+  streams_.err << (terminal_ ? "\r\x1B[K" : "") << words << (terminal_ ? "" : "\n") << std::flush;
+  shown_ = true;
+}
+
+double StatusLine::seconds_of_step() const { return seconds_now() - began_; }
+
+}  // namespace platter::tool
