@@ -140,6 +140,10 @@ class Volume {
   /// What needs a walk over all files is files/check.h.
   virtual void check_records() {}
 
+  /// Whether Attributes::links is meant to be the number of names that lead to a file. Makers of
+  /// optical discs write what the files had where they came from.
+  [[nodiscard]] virtual bool counts_names() const { return true; }
+
   /// Bytes of the unit in which space is given to files; 0 when unknown.
   [[nodiscard]] virtual std::uint64_t unit_bytes() const { return 0; }
 

@@ -1,6 +1,7 @@
 #include "report/json.h"
 
 #include "report/json_values.h"
+#include "report/boot_text.h"
 #include "report/time_text.h"
 
 namespace platter {
@@ -112,6 +113,13 @@ std::string surveys_json(const std::vector<Survey>& surveys) {
   Json array = Json::array();
   for (const Survey& survey : surveys) array.push_back(survey_value(survey));
   return document_text(array);
+}
+
+std::string boot_json(const BootReport& report) {
+  return document_text({{"schema", "platter.boot/1"},
+                        {"image", image_value(report.image)},
+                        {"boot", boot_value(report.rows)},
+                        {"findings", findings_value(report.findings)}});
 }
 
 std::string fit_json(const Fit& fit) {

@@ -5,6 +5,7 @@
 
 #include "core/charset.h"
 #include "plan/size.h"
+#include "report/boot_text.h"
 #include "report/text.h"
 #include "report/time_text.h"
 #include "report/writing.h"
@@ -75,12 +76,26 @@ std::string label_words(const Layer& label) {
 std::string contents_words(const Layer& slice) {
   std::vector<std::string> parts;
   for (const Layer& layer : slice.layers) {
-    parts.push_back(layer.kind == LayerKind::label ? label_words(layer) : volume_words(layer));
+    parts.push_back(layer.kind == LayerKind::label  ? label_words(layer)
+                    : layer.kind == LayerKind::boot ? layer.title
+                                                    : volume_words(layer));
   }
   const std::string same = slice.facts.words("same_as");
   if (!same.empty()) parts.push_back("same as " + printable(same));
   if (parts.empty()) parts.emplace_back("-");
   return joined(parts, "; ");
+}
+
+// One image of a boot catalog.
+std::string boot_image_words(const Layer& image) {
+  const std::string id = image.id.substr(image.id.rfind('/') + 1);
+  std::vector<std::string> parts{"boot image " + printable(id)};
+  for (const std::string_view fact : {"platform_name", "media_name"}) {
+    parts.push_back(printable(image.facts.words(fact)));
+  }
+  parts.push_back(fmt::format("{} from block {}", plan::readable_size(image.bytes),
+                              grouped(image.start / kBlock)));
+  return joined(parts, ", ");
 }
 
 std::string place(std::uint64_t bytes) {
@@ -97,6 +112,7 @@ class Page {
       line("No label, filesystem or optical framing that platter knows was found in it.");
     }
     for (const Layer& layer : survey_.layers) describe(layer);
+    boot();
     verdict();
     return std::move(text_);
   }
@@ -130,6 +146,7 @@ class Page {
         for (const Layer& behind : layer.layers) describe(behind);
         return;
       case LayerKind::label: describe_label(layer); return;
+      case LayerKind::boot: describe_boot(layer, kIndent); return;
       default: describe_volume(layer); return;
     }
   }
@@ -153,7 +170,18 @@ class Page {
     if (!created.empty()) times += "created " + created;
     if (!modified.empty()) times += (times.empty() ? "" : ", ") + ("modified " + modified);
     if (!times.empty()) line(times, kIndent + 2);
+    for (const Layer& below : volume.layers) describe_boot(below, kIndent + 2);
     text_ += '\n';
+  }
+
+  // Boot code, and what the images of a boot catalog hold.
+  void describe_boot(const Layer& boot, std::size_t indent) {
+    if (boot.kind != LayerKind::boot) {
+      line(boot.kind == LayerKind::label ? label_words(boot) : volume_words(boot), indent);
+    } else {
+      line(boot.title.empty() ? boot_image_words(boot) : boot.title, indent);
+    }
+    for (const Layer& below : boot.layers) describe_boot(below, indent + 2);
   }
 
   void describe_label(const Layer& label) {
@@ -182,6 +210,13 @@ class Page {
         }
       }
     }
+  }
+
+  void boot() {
+    const std::vector<std::string> lines = boot_summary(survey_.boot);
+    for (const std::string& words : lines) line(words + '.');
+    if (!lines.empty()) line("Each condition: platter boot IMAGE", kIndent + 2);
+    if (!lines.empty()) text_ += '\n';
   }
 
   void verdict() {

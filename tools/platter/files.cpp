@@ -4,6 +4,8 @@
 #include <fmt/format.h>
 
 #include "command.h"
+#include "files/check.h"
+#include "plan/size.h"
 #include "report/file_lines.h"
 #include "volume_options.h"
 
@@ -13,12 +15,31 @@ namespace {
 struct FilesRequest {
   bool tree = false;
   bool details = false;
+  bool check = false;
 };
+
+// Goes through every volume instead of listing it.
+int check(const Volumes& volumes, Streams& streams) {
+  std::vector<Finding> findings;
+  for (const OpenVolume& open : volumes.open) {
+    VolumeCheck checked = check_volume(*open.volume, open.view);
+    streams.out << fmt::format("{}: {} files, {} directories, {} owned by them, {} findings\n",
+                               printable(open.layer->id), checked.files, checked.directories,
+                               plan::readable_size(checked.owned_bytes), checked.findings.size());
+    for (Finding& finding : checked.findings) {
+      finding.layer = open.layer->id;
+      findings.push_back(std::move(finding));
+    }
+  }
+  streams.out.flush();
+  return tell_findings(std::move(findings), streams) ? kFaultFound : kDone;
+}
 
 int list(const StraightSurvey& survey, const VolumeChoice& choice, const Options& options,
          const FilesRequest& request, Streams& streams) {
   Volumes volumes = open_volumes(survey, choice.in, choice.volume_options());
   if (volumes.open.empty()) return tell_no_volume(survey.survey, volumes, choice.in, streams);
+  if (request.check) return check(volumes, streams);
   const FileListing listing = options.json   ? FileListing::json
                               : request.tree ? FileListing::tree
                                              : FileListing::paths;
@@ -60,6 +81,8 @@ int run_files(std::span<const std::string> arguments, Streams& streams) {
   app.add_option("PATH", choice.paths, "only these files");
   app.add_flag("-l,--long", request.details, "type, mode, links, owner, size and time in front");
   app.add_flag("--tree", request.tree, "names indented below their directory");
+  app.add_flag("--check", request.check,
+               "list nothing; compare every file and every map of the volume with one another");
   options.add_json();
   options.add_spool_limit();
   if (!options.parse(arguments, streams)) return options.status;

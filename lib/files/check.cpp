@@ -1,0 +1,228 @@
+#include "files/check.h"
+
+#include <algorithm>
+#include <iterator>
+#include <map>
+#include <set>
+#include <string>
+#include <unordered_map>
+#include <unordered_set>
+
+#include <fmt/format.h>
+
+#include "files/content.h"
+#include "files/walk.h"
+
+namespace platter {
+namespace {
+
+constexpr std::uint64_t kSmallestUnit = 512;
+// Beyond this many blocks their bits would take more than half a gigabyte.
+constexpr std::uint64_t kMostUnits = std::uint64_t{1} << 32U;
+constexpr std::size_t kMostTold = 64;
+
+std::string blocks_words(std::uint64_t units) {
+  return fmt::format("{} block{}", units, units == 1 ? "" : "s");
+}
+
+class Check {
+ public:
+  Check(Volume& volume, const View& view)
+      : volume_(volume), view_(view), unit_(std::max(volume.unit_bytes(), kSmallestUnit)) {}
+
+  VolumeCheck run() {
+    volume_.check_records();
+    collect();
+    const std::uint64_t units = divide_up(view_.bytes(), unit_);
+    const bool mapped = units <= kMostUnits;
+    if (mapped) owned_.resize(static_cast<std::size_t>(units));
+    own(volume_.root(), "the root directory", 0);
+    const WalkResult walked = walk(
+        volume_, volume_.root(), "", [this](const FileVisit& file) { return visit(file); },
+        result_.findings);
+    result_.files = walked.files;
+    result_.directories = walked.directories;
+    for (const bool owned : owned_) result_.owned_bytes += owned ? unit_ : 0;
+    name_the_owners();
+    compare_names();
+    if (mapped) compare_with_maps();
+    collect();
+    return std::move(result_);
+  }
+
+ private:
+  struct Names {
+    std::uint64_t found = 0;
+    std::uint64_t stated = 0;
+    std::uint64_t place = 0;
+    std::string path;
+  };
+
+  void collect() { std::ranges::move(volume_.take_findings(), std::back_inserter(result_.findings)); }
+
+  void find(Severity severity, FindingCode code, std::uint64_t at, std::uint64_t bytes,
+            std::string message) {
+    if (++told_[code] > kMostTold) return;
+    result_.findings.push_back({severity, code, {}, at, bytes, std::move(message)});
+  }
+
+  Step visit(const FileVisit& file) {
+    const Attributes& attributes = file.attributes;
+    const bool directory = attributes.type == NodeType::directory;
+    if (!directory && attributes.identity != 0) {
+      Names& names = names_[attributes.identity];
+      if (++names.found == 1) {
+        names.stated = attributes.links.value_or(0);
+        names.place = file.entry.place;
+        names.path = file.path;
+      } else {
+        return Step::go_on;  // its blocks were looked at under its first name
+      }
+    }
+    if (attributes.type == NodeType::unknown) {
+      find(Severity::fault, FindingCode::filesystem_damaged, file.entry.place, 0,
+           fmt::format("{} leads to nothing that is in use", printable(file.path)));
+      return Step::skip;
+    }
+    own(file.entry.node, file.path, file.entry.place);
+    return Step::go_on;
+  }
+
+  // Marks what a file owns; remembers what was marked before.
+  void own(NodeId node, std::string_view path, std::uint64_t place) {
+    std::uint64_t missing = 0;
+    std::uint64_t first_missing = 0;
+    const auto take = [&](const Extent& extent) {
+      if (!extent.absent) {
+        mark(extent);
+        return true;
+      }
+      if (missing == 0) first_missing = extent.offset;
+      missing = saturating_add(missing, extent.bytes);
+      return true;
+    };
+    each_present_extent(volume_, view_, node, take);
+    if (missing != 0) {
+      find(Severity::fault, FindingCode::extent_beyond_end, place, 0,
+           fmt::format("{}: {} bytes from {} on are not inside the volume", printable(path), missing,
+                       first_missing));
+    }
+    volume_.each_pointer_block(node, [&](const Extent& extent) {
+      mark(extent);
+      return true;
+    });
+  }
+
+  void mark(const Extent& extent) {
+    if (owned_.empty() || extent.absent || extent.bytes == 0 || extent.start < view_.start()) return;
+    const std::uint64_t start = extent.start - view_.start();
+    if (start % unit_ != 0) return;  // content inside an inode
+    const std::uint64_t end = std::min<std::uint64_t>(
+        divide_up(saturating_add(start, extent.bytes), unit_), owned_.size());
+    for (std::uint64_t unit = start / unit_; unit < end; ++unit) {
+      const auto index = static_cast<std::size_t>(unit);
+      if (owned_[index]) {
+        if (shared_.size() < kMostTold * 16) shared_.insert(unit);
+      } else {
+        owned_[index] = true;
+      }
+    }
+  }
+
+  // A second walk, only when blocks have two owners: which files are they?
+  void name_the_owners() {
+    if (shared_.empty()) return;
+    std::map<std::uint64_t, std::string> owners;
+    std::unordered_set<std::uint64_t> seen;
+    const auto note = [&](const Extent& extent, std::string_view path) {
+      if (extent.absent || extent.start < view_.start() || extent.bytes == 0) return;
+      const std::uint64_t start = (extent.start - view_.start()) / unit_;
+      const std::uint64_t end = divide_up(saturating_add(extent.start - view_.start(), extent.bytes), unit_);
+      for (auto unit = shared_.lower_bound(start); unit != shared_.end() && *unit < end; ++unit) {
+        std::string& names = owners[*unit];
+        if (names.size() < 200) names += (names.empty() ? "" : " and ") + printable(path);
+      }
+    };
+    std::vector<Finding> again;
+    walk(volume_, volume_.root(), "", [&](const FileVisit& file) {
+      const std::uint64_t identity = file.attributes.identity;
+      if (identity != 0 && !seen.insert(identity).second) return Step::go_on;
+      each_present_extent(volume_, view_, file.entry.node, [&](const Extent& extent) {
+        note(extent, file.path);
+        return true;
+      });
+      volume_.each_pointer_block(file.entry.node, [&](const Extent& extent) {
+        note(extent, file.path);
+        return true;
+      });
+      return Step::go_on;
+    }, again);
+    std::map<std::string, std::pair<std::uint64_t, std::uint64_t>> by_owners;  // first unit, count
+    for (const auto& [unit, names] : owners) {
+      auto& run = by_owners.try_emplace(names, unit, 0).first->second;
+      ++run.second;
+    }
+    for (const auto& [names, run] : by_owners) {
+      find(Severity::fault, FindingCode::extent_overlap, view_.start() + run.first * unit_,
+           run.second * unit_, fmt::format("{} in {}", blocks_words(run.second), names));
+    }
+  }
+
+  void compare_names() {
+    if (!volume_.counts_names()) return;
+    for (const auto& [identity, names] : names_) {
+      if (names.stated == 0 || names.stated == names.found) continue;
+      find(Severity::fault, FindingCode::links_differ, names.place, 0,
+           fmt::format("{} states {} names, {} were found", printable(names.path), names.stated,
+                       names.found));
+    }
+  }
+
+  void compare_with_maps() {
+    std::uint64_t lost = 0;
+    std::uint64_t first_lost = 0;
+    volume_.each_run([&](const BlockRun& run) {
+      if (run.start < view_.start() || (run.use != BlockUse::free && run.use != BlockUse::used)) {
+        return true;
+      }
+      const std::uint64_t first = divide_up(run.start - view_.start(), unit_);
+      const std::uint64_t end =
+          std::min<std::uint64_t>((saturating_add(run.start - view_.start(), run.bytes)) / unit_, owned_.size());
+      const bool is_free = run.use == BlockUse::free;
+      for (std::uint64_t unit = first; unit < end;) {
+        std::uint64_t next = unit;
+        const bool wrong = owned_[static_cast<std::size_t>(unit)] == is_free;
+        while (next < end && (owned_[static_cast<std::size_t>(next)] == is_free) == wrong) ++next;
+        if (wrong && is_free) {
+          find(Severity::fault, FindingCode::blocks_free_in_use, view_.start() + unit * unit_,
+               (next - unit) * unit_,
+               fmt::format("{} that files own are free by the maps", blocks_words(next - unit)));
+        } else if (wrong) {
+          if (lost == 0) first_lost = unit;
+          lost += next - unit;
+        }
+        unit = next;
+      }
+      return true;
+    });
+    if (lost != 0) {
+      find(Severity::caution, FindingCode::blocks_unaccounted, view_.start() + first_lost * unit_, unit_,
+           fmt::format("{} of {} bytes are in use and belong to no file", blocks_words(lost), unit_));
+    }
+  }
+
+  Volume& volume_;
+  const View& view_;
+  std::uint64_t unit_;
+  VolumeCheck result_;
+  std::vector<bool> owned_;
+  std::set<std::uint64_t> shared_;  // units with more than one owner
+  std::unordered_map<std::uint64_t, Names> names_;
+  std::map<FindingCode, std::size_t> told_;
+};
+
+}  // namespace
+
+VolumeCheck check_volume(Volume& volume, const View& view) { return Check(volume, view).run(); }
+
+}  // namespace platter

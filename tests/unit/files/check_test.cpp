@@ -1,0 +1,95 @@
+// Files against maps, on volumes that stand in memory.
+#include <catch2/catch.hpp>
+
+#include "files/check.h"
+#include "support/memory_volume.h"
+
+namespace platter::test {
+namespace {
+
+// Two files and a directory, and maps that agree with them: 512-byte units 0 to 3 used, 4 and 5 free.
+void fill(MemoryVolume& volume) {
+  const NodeId sub = volume.add_directory(1, "sub");
+  volume.add_file(sub, "a", std::string(1000, 'a'));
+  volume.add_file(1, "b", std::string(600, 'b'));
+  volume.add_file(1, "filler", std::string(1024, 'f'));
+  volume.runs = {{0, 6 * 512, BlockUse::used}};
+}
+
+std::vector<Finding> findings_of(MemoryVolume& volume) {
+  return check_volume(volume, volume.view()).findings;
+}
+
+TEST_CASE("check: a volume whose records agree has no findings") {
+  MemoryVolume volume;
+  fill(volume);
+  const VolumeCheck check = check_volume(volume, volume.view());
+  CHECK(check.findings.empty());
+  CHECK(check.files == 3);
+  CHECK(check.directories == 1);
+  CHECK(check.owned_bytes == 6 * 512);
+}
+
+TEST_CASE("check: blocks of two files are named with both") {
+  MemoryVolume volume;
+  fill(volume);
+  const NodeId thief = volume.add_file(1, "thief", "");
+  volume.node(thief).attributes.bytes = 1024;
+  volume.node(thief).extents.push_back({0, 512, 1024, false});
+  const auto findings = findings_of(volume);
+  REQUIRE(findings.size() == 2);
+  for (const Finding& finding : findings) {
+    CHECK(finding.code == FindingCode::extent_overlap);
+    CHECK(finding.message.find("thief") != std::string::npos);
+  }
+  CHECK(findings[0].message.find("sub/a") != findings[1].message.find("sub/a"));
+}
+
+TEST_CASE("check: further names of a file are no second owner, and are counted") {
+  MemoryVolume volume;
+  fill(volume);
+  const NodeId linked = volume.add_file(1, "linked", "");
+  volume.link(1, "linked too", linked);
+  CHECK(findings_of(volume).empty());
+  volume.node(linked).attributes.links = 3;
+  const auto findings = findings_of(volume);
+  REQUIRE(findings.size() == 1);
+  CHECK(findings[0].code == FindingCode::links_differ);
+  CHECK(findings[0].message == "linked states 3 names, 2 were found");
+}
+
+TEST_CASE("check: owners against the maps") {
+  MemoryVolume volume;
+  fill(volume);
+  volume.runs = {{0, 512, BlockUse::used}, {512, 512, BlockUse::free}, {1024, 5 * 512, BlockUse::used}};
+  volume.add_file(1, "more", "");
+  auto findings = findings_of(volume);
+  REQUIRE(findings.size() == 1);
+  CHECK(findings[0].code == FindingCode::blocks_free_in_use);
+  CHECK(findings[0].start == 512);
+  CHECK(findings[0].bytes == 512);
+  // Space that nobody owns.
+  volume.runs = {{0, 6 * 512, BlockUse::used}};
+  volume.node(3).extents.clear();
+  volume.node(3).attributes.bytes = 0;
+  findings = findings_of(volume);
+  REQUIRE(findings.size() == 1);
+  CHECK(findings[0].code == FindingCode::blocks_unaccounted);
+  CHECK(findings[0].severity == Severity::caution);
+  CHECK(findings[0].start == 0);
+  CHECK(findings[0].message == "2 blocks of 512 bytes are in use and belong to no file");
+}
+
+TEST_CASE("check: blocks past the end, and names that lead to nothing") {
+  MemoryVolume volume;
+  fill(volume);
+  volume.node(4).extents[0].bytes = 1U << 20U;
+  volume.add(1, "ghost", Attributes{});
+  const auto findings = findings_of(volume);
+  REQUIRE(findings.size() >= 2);
+  CHECK(std::ranges::count(findings, FindingCode::extent_beyond_end, &Finding::code) == 1);
+  CHECK(std::ranges::count(findings, FindingCode::filesystem_damaged, &Finding::code) == 1);
+}
+
+}  // namespace
+}  // namespace platter::test
