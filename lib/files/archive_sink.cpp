@@ -180,8 +180,7 @@ class ArchiveSink final : public FileSink {
       if (type == NodeType::symlink) {
         library().archive_entry_set_symlink(entry_, volume.link_target(file.entry.node).c_str());
       }
-      write_header();
-      count(type);
+      if (write_header(file, findings)) count(type);
     }
     proceed();
   }
@@ -258,11 +257,21 @@ class ArchiveSink final : public FileSink {
     lib.archive_entry_set_size(entry_, 0);
   }
 
-  void write_header() { check(library().archive_write_header(handle_, entry_)); }
+  // False when this kind of archive cannot hold such a file.
+  bool write_header(const FileVisit& file, std::vector<Finding>& findings) {
+    const int status = library().archive_write_header(handle_, entry_);
+    if (status == ARCHIVE_FAILED) {
+      const char* reason = library().archive_error_string(handle_);
+      leave_out(file, reason == nullptr ? "the archive cannot hold it" : reason, findings);
+      return false;
+    }
+    check(status);
+    return true;
+  }
 
   // In a tar archive a further name refers to the first one; a cpio archive has the content with
   // each name and tells by the inode number; a zip archive knows no further names.
-  bool add_as_link(const FileVisit& file) {
+  bool add_as_link(const FileVisit& file, std::vector<Finding>& findings) {
     const Attributes& attributes = file.attributes;
     if (ending_.kind != Kind::tar || attributes.identity == 0 || attributes.links.value_or(1) < 2) {
       return false;
@@ -272,14 +281,13 @@ class ArchiveSink final : public FileSink {
     if (is_new) return false;
     describe(file);
     library().archive_entry_set_hardlink(entry_, first->second.c_str());
-    write_header();
-    ++taken_.links;
+    if (write_header(file, findings)) ++taken_.links;
     return true;
   }
 
   void add_file(const FileVisit& file, Volume& volume, const View& view,
                 std::vector<Finding>& findings) {
-    if (add_as_link(file)) return;
+    if (add_as_link(file, findings)) return;
     std::vector<Extent> extents;
     std::vector<MissingRun> missing;
     each_present_extent(volume, view, file.entry.node, [&](const Extent& extent) {
@@ -305,7 +313,7 @@ class ArchiveSink final : public FileSink {
     describe(file);
     library().archive_entry_set_size(entry_, static_cast<la_int64_t>(file.attributes.bytes));
     declare_holes(extents, file.attributes.bytes);
-    write_header();
+    if (!write_header(file, findings)) return;
     std::uint64_t done = 0;
     for (const Extent& extent : extents) {
       write_zeros(extent.offset - done);
