@@ -3,7 +3,10 @@
 #include <sys/stat.h>
 
 #include <algorithm>
+#include <iterator>
 #include <optional>
+
+#include <fmt/format.h>
 
 #include "job/fit.h"
 
@@ -34,6 +37,28 @@ const Layer* outermost_label(const std::vector<Layer>& layers) {
     if (layer.kind == LayerKind::framing) return outermost_label(layer.layers);
   }
   return nullptr;
+}
+
+void judge_boot_of(plan::KnownImage& known, const Survey& survey, const plan::WrittenRegion& region) {
+  const BootAs as = region.device == plan::Device::optical ? BootAs::optical : BootAs::disk;
+  for (const BootVerdict& row : survey.boot) {
+    if (row.machine != region.machine->value || row.as != as) continue;
+    known.boot_verdict = verdict_name(row.verdict);
+    const auto missing = std::ranges::find_if(
+        row.evidence, [](const Evidence& item) { return item.demanded && !item.holds; });
+    if (missing != row.evidence.end()) {
+      known.boot_reason = fmt::format("{}: {}", missing->check, missing->detail);
+    }
+  }
+}
+
+// A machine that nobody knows would never be judged, and nobody would notice.
+void expect_known_machine(const plan::WrittenRegion& region, std::vector<plan::Complaint>& complaints) {
+  if (!region.machine || find_machine(region.machine->value) != nullptr) return;
+  std::string known;
+  for (const Machine* machine : all_machines()) known += fmt::format(" {}", machine->id);
+  complaints.push_back({region.machine->place,
+                        fmt::format("there is no machine '{}'; there are{}", region.machine->value, known)});
 }
 
 }  // namespace
@@ -77,17 +102,19 @@ CardJob load_card_job(const std::string& plan_path, const OpenOptions& options) 
   }
   for (const plan::WrittenRegion& region : read.plan.regions) {
     known.images.emplace_back();
+    expect_known_machine(region, job.complaints);
     if (!region.image) continue;
     try {
-      known.images.back() =
-          known_image(survey(open_image(plan::beside(plan_path, region.image->value), options)));
+      const Survey seen = survey(open_image(plan::beside(plan_path, region.image->value), options));
+      known.images.back() = known_image(seen);
+      if (region.machine) judge_boot_of(*known.images.back(), seen, region);
     } catch (const IoError& error) {
       job.missing.emplace_back(error.what());
     }
   }
   plan::Resolution resolution = plan::resolve(read.plan, known);
   job.plan = std::move(resolution.plan);
-  job.complaints = std::move(resolution.complaints);
+  std::ranges::move(resolution.complaints, std::back_inserter(job.complaints));
   return job;
 }
 

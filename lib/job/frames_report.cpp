@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "core/charset.h"
+#include "job/file_owners.h"
 #include "survey/owners.h"
 
 namespace platter {
@@ -33,9 +34,20 @@ std::string joined(const std::vector<std::string>& words) {
   return result;
 }
 
+// Where the user bytes of the bad frames lie in the plain image.
+std::vector<ByteRun> plain_runs_of(const framing::Examination& seen) {
+  std::vector<ByteRun> runs;
+  for (const BadFrame& frame : seen.bad) {
+    if (frame.frame < seen.layout.pregap) continue;
+    runs.push_back({(frame.frame - seen.layout.pregap) * sector_code::user_bytes, sector_code::user_bytes});
+  }
+  return runs;
+}
+
 class Conclusion {
  public:
-  Conclusion(FramesReport& report, const Survey& survey) : report_(report), survey_(survey) {
+  Conclusion(FramesReport& report, const StraightSurvey& straight)
+      : report_(report), survey_(straight.survey), files_(straight, plain_runs_of(report.seen)) {
     for (const AddressStep& step : report.seen.steps)
       wrong_addresses_.insert(step.frame);
   }
@@ -84,10 +96,13 @@ class Conclusion {
 
   [[nodiscard]] std::string owner_of(std::uint64_t frame) const {
     if (frame < layout().pregap) return "the pause before block 0";
-    const auto owners =
-        owners_of(survey_.layers, (frame - layout().pregap) * sector_code::user_bytes,
-                  sector_code::user_bytes);
-    std::string words;
+    const std::uint64_t start = (frame - layout().pregap) * sector_code::user_bytes;
+    std::vector<Owner> owners = owners_of(survey_.layers, start, sector_code::user_bytes);
+    std::string words = files_.words(start);
+    // A file says more than the volume that it is in.
+    if (!words.empty()) {
+      std::erase_if(owners, [](const Owner& owner) { return owner.record == nullptr; });
+    }
     for (std::size_t i = 0; i < std::min(owners.size(), kMostOwners); ++i) {
       words += (words.empty() ? "" : "; ") + owner_words(owners[i]);
     }
@@ -239,6 +254,7 @@ class Conclusion {
 
   FramesReport& report_;
   const Survey& survey_;
+  FileOwners files_;
   std::set<std::uint64_t> wrong_addresses_;
   std::size_t told_ = 0;
   std::size_t untold_ = 0;
@@ -248,16 +264,16 @@ class Conclusion {
 
 }  // namespace
 
-FramesReport frames_report(framing::Examination seen, const Survey& survey,
+FramesReport frames_report(framing::Examination seen, const StraightSurvey& straight,
                            const std::string& layer, bool repair,
                            std::optional<WrittenFile> plain) {
   FramesReport report;
-  report.image = survey.image;
+  report.image = straight.survey.image;
   report.layer = layer;
   report.repair = repair;
   report.seen = std::move(seen);
   report.plain = std::move(plain);
-  Conclusion(report, survey).draw();
+  Conclusion(report, straight).draw();
   return report;
 }
 

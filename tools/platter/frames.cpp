@@ -85,7 +85,7 @@ int check_frames(const StraightSurvey& straight, const UndoneFraming& framing,
     out->finish(source.size());
     written = WrittenFile{wanted.plain, source.size()};
   }
-  return print(frames_report(std::move(seen), straight.survey, framing.id, wanted.repair,
+  return print(frames_report(std::move(seen), straight, framing.id, wanted.repair,
                              std::move(written)),
                wanted, streams);
 }

@@ -56,7 +56,7 @@ bool write_plain(const StraightSurvey& straight, const OutputFile& out, unsigned
     }
     framing::Examination seen = framing::examine(*framing.stored, frames->layout(), options);
     if (!seen.finished) return false;
-    FramesReport report = frames_report(std::move(seen), straight.survey, framing.id, false,
+    FramesReport report = frames_report(std::move(seen), straight, framing.id, false,
                                         WrittenFile{out.path(), straight.plain->size()});
     std::ranges::move(report.findings, std::back_inserter(findings));
     written = last;
