@@ -16,41 +16,6 @@
 namespace platter::test {
 namespace {
 
-// A source that hands out damaged bytes of a shared original, so that a case costs no copy.
-class Damaged final : public ByteSource {
- public:
-  Damaged(const std::vector<std::byte>& original, std::uint64_t length)
-      : original_(original), length_(std::min<std::uint64_t>(length, original.size())) {}
-  Damaged(const std::vector<std::byte>& original, std::uint64_t at, std::byte value)
-      : original_(original), length_(original.size()), at_(at), value_(value) {}
-
-  [[nodiscard]] std::uint64_t size() const noexcept override { return length_; }
-  std::size_t read(std::uint64_t offset, std::span<std::byte> out) const override {
-    if (offset >= length_) return 0;
-    const auto count = static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), length_ - offset));
-    std::copy_n(original_.begin() + static_cast<std::ptrdiff_t>(offset), count, out.begin());
-    if (at_ >= offset && at_ - offset < count) out[static_cast<std::size_t>(at_ - offset)] = value_;
-    read_ += count;
-    return count;
-  }
-  [[nodiscard]] std::uint64_t bytes_read() const noexcept { return read_; }
-
- private:
-  const std::vector<std::byte>& original_;
-  std::uint64_t length_;
-  std::uint64_t at_ = kLargest;
-  std::byte value_{};
-  mutable std::uint64_t read_ = 0;
-};
-
-Survey survey_of(std::shared_ptr<const ByteSource> source) {
-  Image image;
-  image.path = "damaged";
-  image.bytes = image.stored_bytes = source->size();
-  image.source = std::move(source);
-  return survey(image);
-}
-
 // What must hold of any survey, however damaged its image is.
 void check_invariants(const Survey& survey) {
   std::set<std::string> ids;
