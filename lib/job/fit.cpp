@@ -16,6 +16,20 @@ std::int64_t difference(std::uint64_t a, std::uint64_t b) {
                 : -static_cast<std::int64_t>(std::min(b - a, kMost));
 }
 
+// That it fits does not make it readable: a machine sees the stored bytes, not what is behind them.
+void add_framings(const std::vector<Layer>& layers, std::uint64_t start,
+                  std::vector<Finding>& findings) {
+  for (const Layer& layer : layers) {
+    if (layer.kind != LayerKind::framing) continue;
+    const bool swapped = layer.format.starts_with("swap");
+    findings.push_back({Severity::caution,
+                        swapped ? FindingCode::bytes_swapped : FindingCode::raw_frames, layer.id, start,
+                        layer.bytes,
+                        fmt::format("{}: no machine starts from it as it stands", layer.title)});
+    add_framings(layer.layers, start, findings);
+  }
+}
+
 }  // namespace
 
 Reach claimed_reach(const std::vector<Layer>& layers) {
@@ -54,6 +68,7 @@ Fit fit(const Survey& survey, std::uint64_t start, std::uint64_t bytes) {
                      reach.layer->id, divide_up(reach.bytes, kBlock), bytes / kBlock)});
   }
   result.fits = result.findings.empty();
+  add_framings(survey.layers, start, result.findings);
   return result;
 }
 

@@ -9,6 +9,7 @@
 #include "core/checksum.h"
 #include "core/claim.h"
 #include "label/sgi_label.h"
+#include "label/slice_id.h"
 
 namespace platter::label {
 namespace {
@@ -75,22 +76,6 @@ void add_slices(Claim& claim, const Header& header, const View& view) {
   }
 }
 
-// A name that can stand in the path of a layer and that no other slice of the label has.
-std::string unique_id(const Claim& claim, const std::string& raw) {
-  std::string id = decode_text(raw, Charset::ascii).utf8;
-  for (std::size_t at = id.find('/'); at != std::string::npos; at = id.find('/', at + 1)) {
-    id.replace(at, 1, "%2F");
-  }
-  const auto taken = [&](const std::string& candidate) {
-    return std::ranges::find(claim.slices, candidate, &Slice::id) != claim.slices.end();
-  };
-  if (!taken(id)) return id;
-  for (unsigned number = 2;; ++number) {  // ends: there are at most 31 slices
-    std::string candidate = fmt::format("{}~{}", id, number);
-    if (!taken(candidate)) return candidate;
-  }
-}
-
 void check_file(Claim& claim, const Header& header, std::uint32_t index) {
   const auto file = header.sub<"file">(index);
   const auto volume = header.sub<"slice">(kHeaderSlot);
@@ -123,7 +108,7 @@ void add_files(Claim& claim, const Header& header, const View& view) {
     const std::string name = file.text<"name">();
     if (name.empty() || file.get<"length">() <= 0) continue;
     Slice slice;
-    slice.id = unique_id(claim, name);
+    slice.id = slice_id(claim.slices, name, fmt::format("file{}", i));
     const auto first = static_cast<std::uint64_t>(std::max<std::int64_t>(file.get<"first">(), 0));
     slice.start = saturating_add(view.start(), first * kBlock);
     slice.bytes = static_cast<std::uint64_t>(file.get<"length">());

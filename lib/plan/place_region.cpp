@@ -43,7 +43,7 @@ RegionResult place_region(const ByteSource& image, Card& card, const RegionJob& 
                           const OnProgress& on_progress) {
   PlaceOptions options = job.options;
   std::string carried_over;
-  if (options.changed_only && options.digest) {
+  if (options.changed_only || !options.digest) {
     const auto old = old_receipt(job.receipt_path);
     if (old && speaks_of(*old, job, image.size())) carried_over = old->sha256;
   }
@@ -60,8 +60,11 @@ RegionResult place_region(const ByteSource& image, Card& card, const RegionJob& 
   if (!carried_over.empty()) {
     // Something had to be written although file and receipt agree: then neither is taken on trust.
     result.digest_carried_over = result.placed.written_bytes == 0;
-    result.placed.sha256 = result.digest_carried_over ? std::move(carried_over)
-                                                      : digest_of_image(image, job.image_path);
+    if (result.digest_carried_over) {
+      result.placed.sha256 = std::move(carried_over);
+    } else if (job.options.digest) {
+      result.placed.sha256 = digest_of_image(image, job.image_path);
+    }
   }
   store_receipt(job.receipt_path, receipt_for(job, card, image.size(), result.placed.sha256));
   result.receipt_stored = true;

@@ -286,7 +286,7 @@ std::string fit_text(const Survey& survey, const Fit& fit, const TextStyle& styl
     add(spare == 0 ? std::string("It fits exactly.")
                    : fmt::format("It fits; {} blocks ({}) are spare.", grouped(spare / kBlock),
                                  plan::readable_size(spare)));
-    return text;
+    return fit.findings.empty() ? text : text + '\n' + findings_text(fit.findings, style);
   }
   add(emphasised("It does not fit.", kFault, style));
   return text + '\n' + findings_text(fit.findings, style);

@@ -34,9 +34,10 @@ struct Setup {
   std::string receipt = receipt_path(scratch.path("plan.toml"), "system disk");
   Extent region{51200, 3000000};
 
-  RegionResult place(bool changed_only, CardCalls& calls = CardCalls::real()) const {
+  RegionResult place(bool changed_only, CardCalls& calls = CardCalls::real(), bool digest = true) const {
     RegionJob job{"system disk", image, image_stamp(image), receipt, region, {}, 1000000000};
     job.options.changed_only = changed_only;
+    job.options.digest = digest;
     const auto source = map_file(image);
     Card open_card(card, {true, false, 0}, calls);
     return place_region(*source, open_card, job);
@@ -110,6 +111,13 @@ TEST_CASE("receipt: the digest of an unchanged file is carried over, of a change
   CHECK(again.digest_carried_over);
   CHECK(again.placed.written_bytes == 0);
   CHECK(again.placed.sha256 == load_receipt(setup.receipt)->sha256);
+
+  // A run that asks for no digest loses none that still holds.
+  CHECK(setup.place(true, CardCalls::real(), false).digest_carried_over);
+  CHECK(load_receipt(setup.receipt)->sha256 == again.placed.sha256);
+  CHECK_FALSE(setup.place(false, CardCalls::real(), false).digest_carried_over);
+  CHECK(load_receipt(setup.receipt)->sha256.empty());
+  CHECK(setup.place(true).placed.sha256 == again.placed.sha256);
 
   // The card changed although the file did not: it is mended, and nothing is taken on trust.
   write_file(setup.card, noise(random, 4000000));

@@ -160,6 +160,17 @@ TEST_CASE("fit compares the image and what its layers claim with the region") {
   CHECK_FALSE(too_small.fits);
   CHECK(too_small.spare_bytes == -512);
   CHECK(any_fault(too_small.findings));
+
+  // What no machine reads as it stands may still fit.
+  Layer frames;
+  frames.id = frames.format = "frames-2352";
+  frames.kind = LayerKind::framing;
+  survey.layers = {frames};
+  const Fit framed = fit(survey, 0, 120 * kBlock);
+  CHECK(framed.fits);
+  REQUIRE(framed.findings.size() == 1);
+  CHECK(framed.findings[0].code == FindingCode::raw_frames);
+  CHECK(framed.findings[0].severity == Severity::caution);
 }
 
 }  // namespace
