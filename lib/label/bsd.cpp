@@ -10,6 +10,7 @@
 #include "core/checksum.h"
 #include "core/claim.h"
 #include "label/bsd_label.h"
+#include "label/bsd_scattered.h"
 #include "label/mbr_label.h"
 
 namespace platter::label {
@@ -331,6 +332,9 @@ bool seen_from_outside(const View& view, const Context& context) {
 
 std::vector<Claim> claims(const View& view, const Context& context) {
   if (seen_from_outside(view, context)) return {};
+  if (context.slice == nullptr) {
+    if (std::optional<Claim> scattered = scattered_bsd_claim(view)) return {std::move(*scattered)};
+  }
   std::array<std::byte, kScanBytes + kBsdHeader.bytes> area;
   const std::size_t present = view.read(0, area);
   const auto labels = find_labels(view, context, std::span(area).first(present));

@@ -5,7 +5,7 @@
 #include <fmt/format.h>
 
 #include "core/claim.h"
-#include "label/bsd_label.h"
+#include "label/bsd_scattered.h"
 #include "label/sysv68_label.h"
 
 namespace platter::label {
@@ -14,8 +14,6 @@ namespace {
 constexpr std::uint64_t kBlock = 512;
 // A table further out than this, or one that is not there, is believed only when the count is sane.
 constexpr std::uint64_t kFarthestTable = 65536;
-// NetBSD sys/arch/mvme68k/include/disklabel.h: the scattered 4.4BSD label has its magic here.
-constexpr std::uint64_t kScatteredMagicPlace = 58;
 
 using Label = Record<kSysv68Label>;
 using Entry = Record<kSysv68Entry>;
@@ -26,10 +24,6 @@ bool has_magic(const Label& label) {
                             [](std::byte byte, std::uint8_t letter) {
                               return std::to_integer<unsigned>(byte) == letter;
                             });
-}
-
-bool is_scattered_bsd(const Label& label) {
-  return decode_unsigned(label.all().subspan(kScatteredMagicPlace, 4), ByteOrder::big) == kBsdMagic;
 }
 
 std::uint64_t listed_slices(const Label& label) {
@@ -103,7 +97,7 @@ void check_places(Claim& claim) {
 std::vector<Claim> claims(const View& view, const Context& context) {
   (void)context;
   const auto label = view.record<kSysv68Label>(0, ByteOrder::big);
-  if (!has_magic(label) || is_scattered_bsd(label) || !is_plausible(label, view)) return {};
+  if (!has_magic(label) || is_scattered_bsd(view) || !is_plausible(label, view)) return {};
   std::vector<Claim> result(1);
   Claim& claim = result.front();
   claim.strength = table_agrees(label, view) ? Strength::sane : Strength::magic;

@@ -55,7 +55,8 @@ TEST_CASE("sysv68 label: spoiled and absurd") {
 
 TEST_CASE("sysv68 label: what is none") {
   Bytes image = hex_fixture("label/sysv68/good.hex");
-  put_number(image, 58, 0x82564557, 4, ByteOrder::big);  // a scattered 4.4BSD label
+  put_number(image, 58, 0x82564557, 4, ByteOrder::big);
+  put_number(image, 316, 0x82564557, 4, ByteOrder::big);  // a scattered 4.4BSD label
   CHECK(claims_of(sysv68_format, image).empty());
   Bytes magic_only(4096, std::byte{0xC3});
   std::copy_n(image.begin() + 248, 8, magic_only.begin() + 248);
