@@ -7,6 +7,7 @@
 
 #include "core/charset.h"
 #include "support/survey.h"
+#include "tool/program.h"
 
 namespace platter::test {
 namespace {
@@ -17,39 +18,6 @@ void write_text(const std::string& path, const std::string& text) {
   const auto* first = reinterpret_cast<const std::byte*>(text.data());
   write_file(path, {first, first + text.size()});
 }
-
-RunResult platter(const std::string& arguments) {
-  return run(std::string(PLATTER_PROGRAM) + " " + arguments);
-}
-
-// Words without their line breaks.
-std::string flowing(const std::string& text) {
-  std::istringstream words(text);
-  std::string result;
-  for (std::string word; words >> word;) result += (result.empty() ? "" : " ") + word;
-  return result;
-}
-
-// The demo images: a good install disc, the same cut short, a labelled system disk.
-class Demo {
- public:
-  Demo() { status = run(std::string(PLATTER_DEMO_PROGRAM) + " " + scratch_.path()).status; }
-  [[nodiscard]] std::string file(const std::string& name) const { return scratch_.file(name); }
-  int status = -1;
-
- private:
-  TemporaryDirectory scratch_;
-};
-
-const Demo& demo() {
-  static const Demo made;
-  REQUIRE(made.status == 0);
-  return made;
-}
-
-std::string disc() { return demo().file("corvidos-install.iso"); }
-std::string cut_disc() { return demo().file("corvidos-install-cut.iso"); }
-std::string disk() { return demo().file("corvid340-system.img"); }
 
 TEST_CASE("a good image exits 0, a cut one 1, and both say so in words") {
   const RunResult good = platter("inspect " + disc());
