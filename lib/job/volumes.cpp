@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "formats.h"
+#include "job/slice_volume.h"
 
 namespace platter {
 namespace {
@@ -20,6 +21,11 @@ class Opening {
       const bool here = inside || layer.id == in_;
       found_ = found_ || layer.id == in_;
       if (layer.kind == LayerKind::filesystem && here) open(layer, slice);
+      // Boot images lie in the volume already, so they are shown only to those who ask for them.
+      const bool wanted = layer.kind == LayerKind::label ? here : layer.id == in_;
+      if (wanted && has_slices_as_files(layer)) {
+        volumes_.open.push_back({&layer, image_, std::make_unique<SliceVolume>(layer)});
+      }
       const bool holds = layer.kind == LayerKind::slice || layer.kind == LayerKind::boot;
       look(layer.layers, holds ? &layer : slice, here);
     }

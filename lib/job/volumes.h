@@ -12,7 +12,7 @@
 
 namespace platter {
 
-/// One filesystem whose files can be listed.
+/// One filesystem (or directory of a label) whose files can be listed.
 struct OpenVolume {
   const Layer* layer = nullptr;  ///< of the survey, which has to live as long
   View view;                     ///< what it was opened on; extents lie in here
@@ -24,7 +24,8 @@ struct Volumes {
   std::vector<const Layer*> not_listed;  ///< filesystems that are recognised only, or that would not open
 };
 
-/// Opens every filesystem at or below the layer `in`; all of them when it is empty.
+/// Opens every filesystem, and every label that has files of its own, at or below the layer `in`; all
+/// of them when it is empty. A boot catalog is opened when `in` names it: its images are the files.
 /// \throws std::invalid_argument when the survey has no layer of that name
 [[nodiscard]] Volumes open_volumes(const StraightSurvey& survey, std::string_view in,
                                    const VolumeOptions& options);
