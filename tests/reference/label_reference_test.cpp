@@ -1,7 +1,5 @@
 // Labels against libraries that share no code with platter: libfdisk and libparted write labels
 // that we read, and read labels that our fixture writers write; libblkid reads all of them.
-#include <unistd.h>
-
 #include <algorithm>
 #include <map>
 #include <memory>
@@ -11,10 +9,8 @@
 #include <blkid/blkid.h>
 #include <catch2/catch.hpp>
 #include <libfdisk/libfdisk.h>
-#include <parted/parted.h>
 
-#include "support/survey.h"
-#include "unit/label/claims.h"
+#include "reference/label_disk.h"
 #include "writers/bsd_writer.h"
 #include "writers/mbr_writer.h"
 #include "writers/sgi_writer.h"
@@ -22,19 +18,6 @@
 
 using namespace platter;
 using namespace platter::test;
-
-namespace {
-
-constexpr std::uint64_t kBlock = 512;
-constexpr unsigned kHeads = 16;
-constexpr unsigned kSectors = 32;
-constexpr unsigned kCylinders = 128;
-constexpr std::uint64_t kCylinder = kHeads * kSectors;
-constexpr std::uint64_t kBlocks = kCylinder * kCylinders;  // 32 MiB, mostly holes
-
-/// Number of a slice, from 0 on, to its first block and its length in blocks.
-using Table = std::map<std::size_t, std::pair<std::uint64_t, std::uint64_t>>;
-}  // namespace
 
 namespace Catch {
 template <>
@@ -51,25 +34,6 @@ struct StringMaker<Table> {
 }  // namespace Catch
 
 namespace {
-
-class DiskFile {
- public:
-  DiskFile() : path_(directory_.file("disk.img")) {
-    write_file(path_, {});
-    grow();
-  }
-  explicit DiskFile(const Bytes& start) : path_(directory_.file("disk.img")) {
-    write_file(path_, start);
-    grow();
-  }
-  [[nodiscard]] const char* path() const noexcept { return path_.c_str(); }
-  [[nodiscard]] View view() const { return View(map_file(path_)); }
-
- private:
-  void grow() const { REQUIRE(truncate(path_.c_str(), static_cast<off_t>(kBlocks * kBlock)) == 0); }
-  TemporaryDirectory directory_;
-  std::string path_;
-};
 
 // ---- libfdisk
 
@@ -164,70 +128,6 @@ Table sgi_slices_of_blkid(const DiskFile& disk) {
 bool is_not_the_label(const Slice& slice) {
   return slice.id != "8" && slice.id != "10";
 }
-
-// ---- libparted
-
-// The question it asks of a plain file (its kernel geometry is unknown) is answered with "go on".
-PedExceptionOption go_on(PedException* exception) {
-  if ((exception->options & PED_EXCEPTION_IGNORE) != 0) return PED_EXCEPTION_IGNORE;
-  if ((exception->options & PED_EXCEPTION_FIX) != 0) return PED_EXCEPTION_FIX;
-  return PED_EXCEPTION_UNHANDLED;
-}
-
-class PartedDisk {
- public:
-  explicit PartedDisk(const DiskFile& file, const char* fresh_type = nullptr) {
-    ped_exception_set_handler(go_on);
-    device_ = ped_device_get(file.path());
-    REQUIRE(device_ != nullptr);
-    const PedCHSGeometry geometry{static_cast<int>(kCylinders), static_cast<int>(kHeads),
-                                  static_cast<int>(kSectors)};
-    device_->hw_geom = device_->bios_geom = geometry;
-    REQUIRE(ped_device_open(device_) != 0);
-    disk_ = fresh_type != nullptr ? ped_disk_new_fresh(device_, ped_disk_type_get(fresh_type))
-                                  : ped_disk_new(device_);
-    REQUIRE(disk_ != nullptr);
-  }
-  PartedDisk(const PartedDisk&) = delete;
-  PartedDisk& operator=(const PartedDisk&) = delete;
-  ~PartedDisk() {
-    ped_disk_destroy(disk_);
-    ped_device_close(device_);
-    ped_device_destroy(device_);
-  }
-
-  void add(PedPartitionType type, std::uint64_t start, std::uint64_t size) {
-    PedPartition* slice = ped_partition_new(disk_, type, nullptr, static_cast<PedSector>(start),
-                                            static_cast<PedSector>(start + size - 1));
-    REQUIRE(slice != nullptr);
-    // A slice without a type is written with code 0 and not listed again.
-    if (type != PED_PARTITION_EXTENDED) {
-      ped_partition_set_system(slice, ped_file_system_type_get("ext2"));
-    }
-    PedConstraint* any = ped_constraint_any(device_);
-    INFO("slice from " << start);
-    REQUIRE(ped_disk_add_partition(disk_, slice, any) != 0);
-    ped_constraint_destroy(any);
-  }
-  void commit() { REQUIRE(ped_disk_commit_to_dev(disk_) != 0); }
-
-  [[nodiscard]] std::string type() const { return disk_->type->name; }
-  [[nodiscard]] Table table() const {
-    Table table;
-    for (const PedPartition* slice = ped_disk_next_partition(disk_, nullptr); slice != nullptr;
-         slice = ped_disk_next_partition(disk_, slice)) {
-      if (slice->num <= 0) continue;  // free space and the like
-      table[static_cast<std::size_t>(slice->num) - 1] = {
-          static_cast<std::uint64_t>(slice->geom.start),
-          static_cast<std::uint64_t>(slice->geom.length)};
-    }
-    return table;
-  }
-
- private:
-  PedDevice* device_ = nullptr;
-  PedDisk* disk_ = nullptr;
-};
 
 // ---- ours
 

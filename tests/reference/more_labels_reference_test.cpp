@@ -1,8 +1,6 @@
 // The labels beyond the first five against libraries that share no code with platter: libparted and
 // libfdisk write labels that we read and read labels that our fixture writers write; libblkid reads
 // what it knows.
-#include <unistd.h>
-
 #include <algorithm>
 #include <map>
 #include <memory>
@@ -12,10 +10,9 @@
 #include <blkid/blkid.h>
 #include <catch2/catch.hpp>
 #include <libfdisk/libfdisk.h>
-#include <parted/parted.h>
 
 #include "label/gpt_label.h"
-#include "support/survey.h"
+#include "reference/label_disk.h"
 #include "unit/label/more_labels.h"
 #include "writers/amiga_writer.h"
 #include "writers/apm_writer.h"
@@ -30,17 +27,6 @@ using namespace platter::test;
 
 namespace {
 
-constexpr std::uint64_t kBlock = 512;
-constexpr unsigned kHeads = 16;
-constexpr unsigned kSectors = 32;
-constexpr unsigned kCylinders = 128;
-constexpr std::uint64_t kCylinder = kHeads * kSectors;
-constexpr std::uint64_t kBlocks = kCylinder * kCylinders;  // 32 MiB, mostly holes
-
-/// First block and length in blocks of each slice, by start. The libraries number slices in ways of
-/// their own; where a number means something it is compared apart.
-using Ranges = std::vector<std::pair<std::uint64_t, std::uint64_t>>;
-
 std::string words(const Ranges& ranges) {
   std::string all;
   for (const auto& [first, blocks] : ranges) {
@@ -48,20 +34,6 @@ std::string words(const Ranges& ranges) {
   }
   return all;
 }
-
-class DiskFile {
- public:
-  explicit DiskFile(const Bytes& start = {}) : path_(directory_.file("disk.img")) {
-    write_file(path_, start);
-    REQUIRE(truncate(path_.c_str(), static_cast<off_t>(kBlocks * kBlock)) == 0);
-  }
-  [[nodiscard]] const char* path() const noexcept { return path_.c_str(); }
-  [[nodiscard]] View view() const { return View(map_file(path_)); }
-
- private:
-  TemporaryDirectory directory_;
-  std::string path_;
-};
 
 // ---- libblkid
 
@@ -96,70 +68,6 @@ Ranges blkid_reads(const DiskFile& disk, const std::string& table) {
   std::ranges::sort(ranges);
   return ranges;
 }
-
-// ---- libparted
-
-// The question it asks of a plain file (its kernel geometry is unknown) is answered with "go on".
-PedExceptionOption go_on(PedException* exception) {
-  if ((exception->options & PED_EXCEPTION_IGNORE) != 0) return PED_EXCEPTION_IGNORE;
-  if ((exception->options & PED_EXCEPTION_FIX) != 0) return PED_EXCEPTION_FIX;
-  if ((exception->options & PED_EXCEPTION_OK) != 0) return PED_EXCEPTION_OK;
-  return PED_EXCEPTION_UNHANDLED;
-}
-
-class PartedDisk {
- public:
-  explicit PartedDisk(const DiskFile& file, const char* fresh_type = nullptr) {
-    ped_exception_set_handler(go_on);
-    device_ = ped_device_get(file.path());
-    REQUIRE(device_ != nullptr);
-    const PedCHSGeometry geometry{static_cast<int>(kCylinders), static_cast<int>(kHeads),
-                                  static_cast<int>(kSectors)};
-    device_->hw_geom = device_->bios_geom = geometry;
-    REQUIRE(ped_device_open(device_) != 0);
-    disk_ = fresh_type != nullptr ? ped_disk_new_fresh(device_, ped_disk_type_get(fresh_type))
-                                  : ped_disk_new(device_);
-    REQUIRE(disk_ != nullptr);
-  }
-  PartedDisk(const PartedDisk&) = delete;
-  PartedDisk& operator=(const PartedDisk&) = delete;
-  ~PartedDisk() {
-    ped_disk_destroy(disk_);
-    ped_device_close(device_);
-    ped_device_destroy(device_);
-  }
-
-  void add(PedPartitionType type, std::uint64_t start, std::uint64_t size,
-           const char* filesystem = "ext2") {
-    PedPartition* slice = ped_partition_new(disk_, type, nullptr, static_cast<PedSector>(start),
-                                            static_cast<PedSector>(start + size - 1));
-    REQUIRE(slice != nullptr);
-    if (type != PED_PARTITION_EXTENDED) {
-      ped_partition_set_system(slice, ped_file_system_type_get(filesystem));
-    }
-    PedConstraint* any = ped_constraint_any(device_);
-    INFO("slice from " << start);
-    REQUIRE(ped_disk_add_partition(disk_, slice, any) != 0);
-    ped_constraint_destroy(any);
-  }
-  void commit() { REQUIRE(ped_disk_commit_to_dev(disk_) != 0); }
-
-  [[nodiscard]] std::string type() const { return disk_->type->name; }
-  [[nodiscard]] Ranges ranges() const {
-    Ranges ranges;
-    for (const PedPartition* slice = ped_disk_next_partition(disk_, nullptr); slice != nullptr;
-         slice = ped_disk_next_partition(disk_, slice)) {
-      if (slice->num <= 0) continue;  // free space and the like
-      ranges.emplace_back(slice->geom.start, slice->geom.length);
-    }
-    std::ranges::sort(ranges);
-    return ranges;
-  }
-
- private:
-  PedDevice* device_ = nullptr;
-  PedDisk* disk_ = nullptr;
-};
 
 // ---- libfdisk
 

@@ -1,12 +1,12 @@
 // Every telling byte of every fixture of these labels spoiled, every fixture cut at every length,
 // and random bytes with the magics planted.
 #include <array>
-#include <cctype>
 #include <random>
 #include <set>
 
 #include <catch2/catch.hpp>
 
+#include "label_hostility.h"
 #include "more_labels.h"
 
 using namespace platter;
@@ -22,41 +22,6 @@ const std::array<const Format*, 11> kLabels = {
 
 // The types of MBR slices that one of the labels looks into.
 constexpr std::array<std::uint64_t, 4> kTypes = {0x39, 0x63, 0x81, 0x82};
-
-class Prefix final : public ByteSource {
- public:
-  Prefix(const Bytes& bytes, std::size_t size) : bytes_(bytes), size_(size) {}
-  [[nodiscard]] std::uint64_t size() const noexcept override { return size_; }
-  std::size_t read(std::uint64_t offset, std::span<std::byte> out) const override {
-    if (offset >= size_) return 0;
-    const auto count = std::min<std::uint64_t>(out.size(), size_ - offset);
-    std::copy_n(bytes_.begin() + static_cast<std::ptrdiff_t>(offset), count, out.begin());
-    return count;
-  }
-
- private:
-  const Bytes& bytes_;
-  std::size_t size_;
-};
-
-std::string complaint_about(const Claim& claim) {
-  std::set<std::string> ids;
-  for (const Slice& slice : claim.slices) {
-    if (slice.id.empty() || slice.id.find('/') != std::string::npos) return "id " + slice.id;
-    if (!ids.insert(slice.id).second) return "twice: " + slice.id;
-    if (slice.bytes == 0) return "empty slice " + slice.id;
-  }
-  if (claim.slices.size() > 1100 || claim.findings.size() > 600) return "too much";
-  if (claim.records.empty()) return "no record";
-  std::set<std::pair<std::uint64_t, std::string>> said;
-  for (const Finding& finding : claim.findings) {
-    const std::string& message = finding.message;
-    if (message.empty() || message.back() == '.') return "message: " + message;
-    if (std::isupper(static_cast<unsigned char>(message[0])) != 0) return "message: " + message;
-    if (!said.emplace(finding.start, message).second) return "said twice: " + message;
-  }
-  return {};
-}
 
 std::string ask_all(const Bytes& bytes, std::size_t size) {
   const View view(std::make_shared<Prefix>(bytes, size));
