@@ -8,10 +8,13 @@
 #include "writers/bsd_writer.h"
 #include "writers/demo_images.h"
 #include "writers/dlv_writer.h"
+#include "writers/efs_writer.h"
 #include "writers/ffs_writer.h"
 #include "writers/iso9660_writer.h"
 #include "writers/mbr_writer.h"
+#include "writers/s5_writer.h"
 #include "writers/sgi_writer.h"
+#include "writers/v7_writer.h"
 
 namespace platter::test {
 namespace {
@@ -88,6 +91,11 @@ std::vector<std::byte> ffs_volume(ByteOrder order, fixtures::FfsStyle style) {
   return writer.build();
 }
 
+std::vector<std::byte> old_unix_volume(fixtures::UnixTreeWriter&& writer) {
+  writer.add_file("a", "content").add_sparse_file("d/b", 300000, {{299000, "end"}});
+  return writer.build();
+}
+
 // The same bytes as optical frames, and with the bytes of every 16-bit word swapped.
 std::vector<std::byte> in_frames(const std::vector<std::byte>& plain) {
   std::vector<std::byte> frames(plain.size() / 2048 * 2352);
@@ -123,6 +131,16 @@ std::vector<Specimen> specimens() {
   for (const auto style : {fixtures::FfsStyle::bsd42, fixtures::FfsStyle::svr4, fixtures::FfsStyle::bsd44}) {
     all.push_back({"ffs big-endian", ffs_volume(ByteOrder::big, style)});
     all.push_back({"ffs little-endian", ffs_volume(ByteOrder::little, style)});
+  }
+  all.push_back({"efs", old_unix_volume(fixtures::EfsWriter({.volume_blocks = 1024}))});
+  for (const auto style : {fixtures::S5Style::release4, fixtures::S5Style::release2,
+                           fixtures::S5Style::xenix, fixtures::S5Style::coherent}) {
+    all.push_back({"s5, xenix and coherent",
+                   old_unix_volume(fixtures::S5Writer({.style = style, .volume_blocks = 200}))});
+  }
+  for (const bool sixth : {false, true}) {
+    all.push_back({"v7 and v6", old_unix_volume(fixtures::V7Writer(
+                                    {.sixth_edition = sixth, .volume_blocks = 200}))});
   }
   return all;
 }
