@@ -23,8 +23,8 @@ need_test_packages() {
   need_packages \
     catch2 libbenchmark-dev \
     libblkid-dev libfdisk-dev libparted-dev libcdio-dev libiso9660-dev libext2fs-dev zlib1g-dev \
-    makefs xorriso genisoimage e2fsprogs dosfstools \
-    grub-rescue-pc memtest86+ debian-installer-12-netboot-amd64 isolinux syslinux-common ipxe
+    makefs mtools hfsutils xfsprogs xorriso genisoimage e2fsprogs dosfstools \
+    grub-rescue-pc memtest86+ debian-installer-12-netboot-amd64 isolinux syslinux-common ipxe palo
 }
 
 # The boot firmware for sparc, ppc and hppa comes with qemu-system-data, for the PC with seabios; the

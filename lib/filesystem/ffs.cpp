@@ -1,7 +1,8 @@
 // Fast file system (UFS1 in all dialects, UFS2): identification by the superblock.
 //
-// Of everything behind the superblock, only the copy in the first group and the first group
-// block's magic are read: they prove where the filesystem starts.
+// Of everything behind the superblock, only the copy in the first group, the first group block's
+// magic and the first entry of the root directory are read: they prove where the filesystem starts
+// and in which order its bytes are.
 #include <algorithm>
 #include <array>
 #include <string>
@@ -11,8 +12,10 @@
 
 #include "core/claim.h"
 #include "core/numbers.h"
+#include "filesystem/ffs_find.h"
 #include "filesystem/ffs_group.h"
 #include "filesystem/ffs_numbers.h"
+#include "filesystem/ffs_volume.h"
 
 namespace platter::filesystem {
 namespace {
@@ -58,157 +61,6 @@ bool group_block_stands(const View& view, ByteOrder order, const FfsGeometry& ge
          view.number(old_at, 4, order) == kFfsGroupMagic;
 }
 
-std::string_view dialect_name(FfsDialect dialect) {
-  switch (dialect) {
-    case FfsDialect::classic:
-      return "4.2BSD";
-    case FfsDialect::svr4:
-      return "SVR4";
-    case FfsDialect::bsd44_old:
-      return "4.4BSD on 4.2BSD inodes";
-    case FfsDialect::bsd44:
-      return "4.4BSD";
-    case FfsDialect::ufs2:
-      return "UFS2";
-    case FfsDialect::dialect_v:
-      return "dialect V";
-  }
-  return "";
-}
-
-// The state word vouches for the clean byte: both were written at one time.
-std::string_view svr4_clean(const FfsRecord& superblock, std::uint64_t value) {
-  const std::byte* data = superblock.all().data();
-  const ByteOrder order = superblock.order();
-  const std::uint64_t state = order == ByteOrder::big
-                                  ? FieldReader<kFfsSvr4Big>(data, order).get<"state">()
-                                  : FieldReader<kFfsSvr4Little>(data, order).get<"state">();
-  const auto head = superblock.sub<"head">();
-  const auto time = static_cast<std::uint64_t>(head.get<"time">());
-  if (((state + time) & 0xFFFFFFFFU) != kFfsStateSum) return "unknown";
-  switch (value) {
-    case 1:  // FSCLEAN
-    case 2:
-      return "clean";  // FSSTABLE
-    case 0xFD:         // FSLOG: as good as its log
-      return head.get<"rolled">() == 1 ? "clean" : "unknown";
-    case 0:     // FSACTIVE
-    case 0xFC:  // FSFIX
-    case 0xFF:
-      return "not clean";  // FSBAD
-    default:
-      return "unknown";
-  }
-}
-
-std::string_view clean_word(const FfsRecord& superblock, FfsDialect dialect) {
-  const std::uint64_t value = superblock.sub<"body">().get<"clean">();
-  switch (dialect) {
-    case FfsDialect::svr4:
-      return svr4_clean(superblock, value);
-    case FfsDialect::dialect_v:
-      if (value == 0x17) return "clean";
-      return value == 0x53 || value == 0x31 ? "not clean" : "unknown";
-    case FfsDialect::classic:
-      // 4.2BSD and 4.3BSD do not keep it; heirs that do agree on 1 only.
-      return value == 1 ? "clean" : "unknown";
-    default:
-      return (value & 1U) != 0 ? "clean" : "not clean";
-  }
-}
-
-void add_names(Claim& claim, const FfsRecord& superblock, const FfsReading& reading,
-               const View& view, std::uint64_t offset) {
-  const ByteOrder order = superblock.order();
-  if (reading.dialect == FfsDialect::dialect_v) {
-    const auto full = view.record<kFfsDialectV>(offset, order);
-    claim.facts.set_text("volume_name", full.text<"fname">());
-    claim.facts.set_text("pack_name", full.text<"fpack">());
-    claim.facts.set_text("last_mount", full.text<"fsmnt">());
-  } else if (reading.wide) {
-    const FieldReader<kFfsWide> full(superblock.all().data(), order);
-    claim.facts.set_text("volume_name", full.text<"volname">());
-    claim.facts.set_text("last_mount", full.text<"fsmnt">());
-  } else {
-    const FieldReader<kFfsClassic> full(superblock.all().data(), order);
-    claim.facts.set_text("last_mount", full.text<"fsmnt">());
-  }
-}
-
-void keep_record(Claim& claim, const FfsRecord& superblock, const FfsReading& reading,
-                 const View& view, std::uint64_t offset, std::string role) {
-  const ByteOrder order = superblock.order();
-  const auto keep = [&]<const Structure & S>(const Record<S>& record) {
-    claim.records.push_back(record.keep(std::move(role)));
-  };
-  switch (reading.dialect) {
-    case FfsDialect::classic:
-      return keep(view.record<kFfsClassic>(offset, order));
-    case FfsDialect::dialect_v:
-      return keep(view.record<kFfsDialectV>(offset, order));
-    case FfsDialect::svr4:
-      if (order == ByteOrder::little) return keep(view.record<kFfsSvr4Little>(offset, order));
-      return keep(view.record<kFfsSvr4Big>(offset, order));
-    default:
-      if (reading.wide) return keep(view.record<kFfsWide>(offset, order));
-      return keep(view.record<kFfs44>(offset, order));
-  }
-}
-
-// Fragments in use, by the counts of the superblock.
-std::optional<std::uint64_t> used_fragments(const FfsReading& reading) {
-  const FfsGeometry& geometry = reading.geometry;
-  const FfsTotals& totals = reading.totals;
-  if (totals.free_blocks < 0 || totals.free_fragments < 0) return std::nullopt;
-  const std::uint64_t parts = geometry.block_bytes / geometry.fragment_bytes;
-  const std::uint64_t free =
-      saturating_add(saturating_mul(static_cast<std::uint64_t>(totals.free_blocks), parts),
-                     static_cast<std::uint64_t>(totals.free_fragments));
-  if (free > geometry.data_fragments) return std::nullopt;
-  return geometry.data_fragments - free;
-}
-
-void add_usage(Claim& claim, const FfsRecord& superblock, const FfsReading& reading) {
-  const std::byte* data = superblock.all().data();
-  const ByteOrder order = superblock.order();
-  if (const auto used = used_fragments(reading)) {
-    claim.facts.set("used_bytes", saturating_mul(*used, reading.geometry.fragment_bytes));
-  }
-  std::int64_t modified = superblock.sub<"head">().get<"time">();
-  if (reading.dialect == FfsDialect::ufs2) {
-    modified = FieldReader<kFfsWide>(data, order).get<"wide_time">();
-  }
-  // 4.4BSD and its heirs take the time of creation as the first half of the identifier.
-  if (reading.dialect == FfsDialect::bsd44 || reading.dialect == FfsDialect::ufs2) {
-    const auto created = static_cast<std::int64_t>(FieldReader<kFfs44>(data, order).get<"id">());
-    if (created != 0 && created <= modified) claim.facts.set("created", Timestamp{created});
-  }
-  if (modified != 0) claim.facts.set("modified", Timestamp{modified});
-  claim.facts.set("clean", clean_word(superblock, reading.dialect))
-      .set("clean_value", superblock.sub<"body">().get<"clean">());
-}
-
-// The superblock in use at `place` of `view`, which starts where the filesystem starts.
-Claim describe(const View& view, std::uint64_t place, const FfsRecord& superblock,
-               const FfsReading& reading, bool in_use) {
-  Claim claim;
-  const FfsGeometry& geometry = reading.geometry;
-  claim.start = view.start();
-  claim.bytes = saturating_mul(geometry.fragments, geometry.fragment_bytes);
-  claim.title = reading.dialect == FfsDialect::ufs2 ? "UFS2 filesystem" : "FFS filesystem";
-  claim.facts.set("byte_order", byte_order_name(superblock.order()))
-      .set("dialect", dialect_name(reading.dialect))
-      .set("block_bytes", geometry.block_bytes)
-      .set("fragment_bytes", geometry.fragment_bytes)
-      .set("volume_bytes", claim.bytes);
-  add_names(claim, superblock, reading, view, place);
-  if (in_use) add_usage(claim, superblock, reading);
-  claim.facts.set("groups", geometry.groups)
-      .set("inodes", saturating_mul(geometry.groups, geometry.group_inodes))
-      .set("superblock", superblock.start());
-  return claim;
-}
-
 void add_doubts(Claim& claim, const FfsReading& reading) {
   for (const FfsDoubt& doubt : reading.doubts) {
     claim.find(Severity::fault, FindingCode::filesystem_damaged, doubt.start, doubt.bytes,
@@ -216,21 +68,14 @@ void add_doubts(Claim& claim, const FfsReading& reading) {
   }
 }
 
-void note_oddities(Claim& claim, const FfsRecord& superblock, const FfsReading& reading) {
-  if (superblock.get<"magic">() == kFfsUnfinishedMagic) {
-    claim.find(Severity::fault, FindingCode::filesystem_damaged, superblock.place_of<"magic">(), 4,
-               fmt::format("the superblock's magic is 0x{:08X}: making this filesystem was "
-                           "interrupted, expected 0x{:08X}",
-                           kFfsUnfinishedMagic,
-                           reading.dialect == FfsDialect::ufs2 ? kUfs2Magic : kFfsMagic));
-  }
-  if (reading.words_reversed) {
-    claim.strength = Strength::magic;
-    claim.find(Severity::caution, FindingCode::filesystem_damaged, superblock.start(),
-               kFfsSuperblock.bytes,
-               "the superblock's text and 64-bit numbers are in reversed order, expected the "
-               "order of its other numbers; the image is probably swapped in groups of four bytes");
-  }
+void note_oddities(FfsFound& found, const FfsRecord& superblock) {
+  if (superblock.get<"magic">() != kFfsUnfinishedMagic) return;
+  const std::uint64_t expected = found.reading.dialect == FfsDialect::ufs2 ? kUfs2Magic : kFfsMagic;
+  found.claim.find(Severity::fault, FindingCode::filesystem_damaged, superblock.place_of<"magic">(),
+                   4,
+                   fmt::format("the superblock's magic is 0x{:08X}: making this filesystem was "
+                               "interrupted, expected 0x{:08X}",
+                               kFfsUnfinishedMagic, expected));
 }
 
 // A superblock and what was read of it.
@@ -264,7 +109,7 @@ std::optional<Examined> sound_copy(const View& view, std::uint64_t place, std::u
 
 // A superblock with contradictions: the copy settles them when there is one, a handful is
 // reported otherwise, and more is no filesystem.
-std::optional<Claim> settle(const View& view, std::uint64_t place, Examined found, bool ufs2) {
+std::optional<FfsFound> settle(const View& view, std::uint64_t place, Examined found, bool ufs2) {
   const ByteOrder order = found.superblock.order();
   const auto copy = sound_copy(view, place, found.reading.geometry.block_bytes, order, ufs2);
   if (!copy && found.reading.doubts.size() > kHandful) return std::nullopt;
@@ -272,24 +117,27 @@ std::optional<Claim> settle(const View& view, std::uint64_t place, Examined foun
     found.reading.geometry = copy->reading.geometry;
     found.reading.dialect = copy->reading.dialect;
   }
-  Claim claim = describe(view, place, found.superblock, found.reading, true);
+  Claim claim = describe_ffs(view, place, found.superblock, found.reading, true);
   claim.strength = copy ? Strength::sane : Strength::magic;
   add_doubts(claim, found.reading);
-  keep_record(claim, found.superblock, found.reading, view, place, {});
+  keep_ffs_record(claim, found.superblock, found.reading, view, place, {});
   if (copy) {
     claim.find(Severity::note, FindingCode::filesystem_damaged, copy->superblock.start(),
                kFfsSuperblock.bytes,
                fmt::format("the superblock at byte {} contradicts itself; sizes are taken from its "
                            "copy at byte {}",
                            found.superblock.start(), copy->superblock.start()));
-    keep_record(claim, copy->superblock, copy->reading, view, copy_place(copy->reading.geometry),
-                "copy in group 0");
+    keep_ffs_record(claim, copy->superblock, copy->reading, view,
+                    copy_place(copy->reading.geometry), "copy in group 0");
   }
-  return claim;
+  FfsFound result{std::move(claim), copy ? copy->superblock : found.superblock,
+                  std::move(found.reading), true, place};
+  note_oddities(result, found.superblock);
+  return result;
 }
 
 // The superblock in use at `place`, if one is there. A copy is left alone.
-std::optional<Claim> claim_at(const View& view, std::uint64_t place, bool ufs2) {
+std::optional<FfsFound> found_at(const View& view, std::uint64_t place, bool ufs2) {
   const ByteOrder order = order_at(view, place, ufs2);
   if (order == ByteOrder::inherit) return std::nullopt;
   auto found = examine(view, place, place, order, ufs2);
@@ -297,29 +145,27 @@ std::optional<Claim> claim_at(const View& view, std::uint64_t place, bool ufs2) 
   if (!found->reading.doubts.empty()) {
     // In the rarer places a copy of another group may stand: nothing less than sound will do.
     const bool usual = place == kPlaces[0] || (ufs2 && place == kUfs2Places[0]);
-    if (!usual) return std::nullopt;
-    auto claim = settle(view, place, *found, ufs2);
-    if (claim) note_oddities(*claim, found->superblock, found->reading);
-    return claim;
+    return usual ? settle(view, place, *found, ufs2) : std::nullopt;
   }
-  Claim claim = describe(view, place, found->superblock, found->reading, true);
+  Claim claim = describe_ffs(view, place, found->superblock, found->reading, true);
   const FfsGeometry& geometry = found->reading.geometry;
   const auto copy = sound_copy(view, place, geometry.block_bytes, order, ufs2);
   const bool agrees = copy && copy->reading.geometry == geometry;
   claim.strength =
       agrees && group_block_stands(view, order, geometry) ? Strength::proven : Strength::sane;
-  keep_record(claim, found->superblock, found->reading, view, place, {});
-  note_oddities(claim, found->superblock, found->reading);
-  return claim;
+  keep_ffs_record(claim, found->superblock, found->reading, view, place, {});
+  FfsFound result{std::move(claim), found->superblock, std::move(found->reading), true, place};
+  note_oddities(result, result.sizes);
+  return result;
 }
 
 // The superblock in use has lost even its magic, but the first group's copy and group block stand
 // where they belong.
-std::optional<Claim> claim_from_copy(const View& view, std::uint64_t at, bool ufs2) {
+std::optional<FfsFound> found_by_copy(const View& view, std::uint64_t at, bool ufs2) {
   const ByteOrder order = order_at(view, at, ufs2);
   if (order == ByteOrder::inherit) return std::nullopt;
   const std::uint64_t place = ufs2 && at != 16384 && at != 32768 ? 65536 : 8192;
-  const auto copy = examine(view, at, place, order, ufs2);
+  auto copy = examine(view, at, place, order, ufs2);
   if (!copy || !copy->reading.doubts.empty() || copy_place(copy->reading.geometry) != at ||
       !group_block_stands(view, order, copy->reading.geometry)) {
     return std::nullopt;
@@ -330,12 +176,12 @@ std::optional<Claim> claim_from_copy(const View& view, std::uint64_t at, bool uf
   Claim claim;
   if (rest_holds) {
     rest->geometry = copy->reading.geometry;
-    claim = describe(view, place, lost, *rest, true);
+    claim = describe_ffs(view, place, lost, *rest, true);
     claim.strength = Strength::magic;
     add_doubts(claim, *rest);
   } else {
     // What is left may as well be the rest of an older filesystem.
-    claim = describe(view, at, copy->superblock, copy->reading, false);
+    claim = describe_ffs(view, at, copy->superblock, copy->reading, false);
     claim.strength = Strength::shape;
   }
   claim.find(
@@ -344,39 +190,43 @@ std::optional<Claim> claim_from_copy(const View& view, std::uint64_t at, bool uf
                   "copy at byte {}, which was used",
                   lost.start(), lost.get<"magic">(), copy->superblock.get<"magic">(),
                   copy->superblock.start()));
-  keep_record(claim, copy->superblock, copy->reading, view, at, "copy in group 0");
-  return claim;
+  keep_ffs_record(claim, copy->superblock, copy->reading, view, at, "copy in group 0");
+  FfsReading reading = rest_holds ? std::move(*rest) : std::move(copy->reading);
+  return FfsFound{std::move(claim), copy->superblock, std::move(reading), rest_holds,
+                  rest_holds ? place : at};
 }
 
-// A bare image of a disk with a front porch: the filesystem starts behind it.
-std::optional<Claim> claim_behind_porch(const View& view, bool ufs2) {
-  for (std::uint64_t porch = kPorchStep; porch <= kLongestPorch; porch += kPorchStep) {
-    if (order_at(view, porch + kPlaces[0], ufs2) == ByteOrder::inherit) continue;
-    const View inside = view.sub(porch, view.bytes() - std::min(view.bytes(), porch));
-    auto claim = claim_at(inside, kPlaces[0], ufs2);
-    // Copies look the same: only the first group's own records tell where the filesystem starts.
-    if (claim && claim->strength == Strength::proven) return claim;
+std::optional<FfsFound> find_superblock(const View& view, bool ufs2) {
+  for (const std::uint64_t place : ufs2 ? kUfs2Places : kPlaces) {
+    if (auto found = found_at(view, place, ufs2)) return found;
+  }
+  for (const std::uint64_t at : kCopyPlaces) {
+    if (auto found = found_by_copy(view, at, ufs2)) return found;
   }
   return std::nullopt;
 }
 
-std::vector<Claim> one(Claim claim) {
-  std::vector<Claim> result;
-  result.push_back(std::move(claim));
-  return result;
+// A bare image of a disk with a front porch: the filesystem starts behind it.
+std::optional<FfsFound> found_behind_porch(const View& view, bool ufs2) {
+  for (std::uint64_t porch = kPorchStep; porch <= kLongestPorch; porch += kPorchStep) {
+    if (order_at(view, porch + kPlaces[0], ufs2) == ByteOrder::inherit) continue;
+    const View inside = view.sub(porch, view.bytes() - std::min(view.bytes(), porch));
+    auto found = found_at(inside, kPlaces[0], ufs2);
+    // Copies look the same: only the first group's own records tell where the filesystem starts.
+    if (found && found->claim.strength == Strength::proven) {
+      judge_root(inside, *found);
+      return found;
+    }
+  }
+  return std::nullopt;
 }
 
 std::vector<Claim> claims(const View& view, const Context& context, bool ufs2) {
-  for (const std::uint64_t place : ufs2 ? kUfs2Places : kPlaces) {
-    if (auto claim = claim_at(view, place, ufs2)) return one(std::move(*claim));
-  }
-  for (const std::uint64_t at : kCopyPlaces) {
-    if (auto claim = claim_from_copy(view, at, ufs2)) return one(std::move(*claim));
-  }
-  if (context.slice == nullptr) {
-    if (auto claim = claim_behind_porch(view, ufs2)) return one(std::move(*claim));
-  }
-  return {};
+  auto found = find_ffs(view, ufs2);
+  if (!found && context.slice == nullptr) found = found_behind_porch(view, ufs2);
+  std::vector<Claim> result;
+  if (found) result.push_back(std::move(found->claim));
+  return result;
 }
 
 std::vector<Claim> ffs_claims(const View& view, const Context& context) {
@@ -389,12 +239,28 @@ std::vector<Claim> ufs2_claims(const View& view, const Context& context) {
 
 }  // namespace
 
+std::optional<FfsFound> find_ffs(const View& view, bool ufs2) {
+  auto found = find_superblock(view, ufs2);
+  if (found) judge_root(view, *found);
+  return found;
+}
+
 extern const Format ffs_format;
-const Format ffs_format = {
-    .id = "ffs", .title = "FFS filesystem", .stage = Stage::filesystem, .claims = ffs_claims};
+const Format ffs_format = {.id = "ffs",
+                           .title = "FFS filesystem",
+                           .stage = Stage::filesystem,
+                           .claims = ffs_claims,
+                           .open = [](const View& view, const VolumeOptions& options) {
+                             return open_ffs(view, options, false);
+                           }};
 
 extern const Format ufs2_format;
-const Format ufs2_format = {
-    .id = "ufs2", .title = "UFS2 filesystem", .stage = Stage::filesystem, .claims = ufs2_claims};
+const Format ufs2_format = {.id = "ufs2",
+                            .title = "UFS2 filesystem",
+                            .stage = Stage::filesystem,
+                            .claims = ufs2_claims,
+                            .open = [](const View& view, const VolumeOptions& options) {
+                              return open_ffs(view, options, true);
+                            }};
 
 }  // namespace platter::filesystem

@@ -11,6 +11,12 @@ inline constexpr std::uint64_t kFfsRootInode = 2;
 inline constexpr std::uint64_t kFfsDirectBlocks = 12;
 inline constexpr std::uint64_t kFfsInodeBytes = 128;
 inline constexpr std::uint64_t kUfs2InodeBytes = 256;
+/// Inode flag of 4.3BSD's and dialect V's line: the link's text stands over the addresses.
+inline constexpr std::uint64_t kFfsFastLinkFlag = 1;
+/// Inode flag of the 4.4BSD line: a snapshot, where addresses 1 and 2 stand for no block.
+inline constexpr std::uint64_t kFfsSnapshotFlag = 0x00200000;
+/// Type of an entry that hides a name of a lower layer (4.4BSD); its inode number is 1.
+inline constexpr std::uint64_t kFfsWhiteout = 14;
 
 // The maps follow behind, at the offsets that the block names.
 inline constexpr Field kFfsGroupFields[] = {
@@ -72,11 +78,11 @@ inline constexpr Field kFfsInodeFields[] = {
     u16("gid", 6, "group; 65535: see the wide field (SVR4 line)"),
     u64("size", 8, "length", unit::bytes),
     s32("atime", 16, "last access", unit::unix_time),
-    reserved(20, 4, "parts of a second"),
+    u32("atime_parts", 20, "nanoseconds (4.4BSD) or microseconds (SVR4 line) of it"),
     s32("mtime", 24, "last change of the content", unit::unix_time),
-    reserved(28, 4, "parts of a second"),
+    u32("mtime_parts", 28, "nanoseconds (4.4BSD) or microseconds (SVR4 line) of it"),
     s32("ctime", 32, "last change of the inode", unit::unix_time),
-    reserved(36, 4, "parts of a second"),
+    u32("ctime_parts", 36, "nanoseconds (4.4BSD) or microseconds (SVR4 line) of it"),
     array_of(12, u32("direct", 40, "first twelve blocks", unit::fragments)),
     array_of(3, u32("indirect", 88, "blocks of addresses, one to three levels", unit::fragments)),
     u32("flags", 100, "flags"),
@@ -87,6 +93,34 @@ inline constexpr Field kFfsInodeFields[] = {
 };
 inline constexpr Structure kFfsInode =
     structure("FFS inode", "NetBSD sys/ufs/ufs/dinode.h, struct ufs1_dinode", 128, kFfsInodeFields);
+
+inline constexpr Field kUfs2InodeFields[] = {
+    u16("mode", 0, "type and permissions"),
+    s16("nlink", 2, "names of this file"),
+    u32("uid", 4, "owner"),
+    u32("gid", 8, "group"),
+    u32("blksize", 12, "block of this file; not used", unit::bytes),
+    u64("size", 16, "length", unit::bytes),
+    u64("blocks", 24, "space that is held", unit::blocks),
+    s64("atime", 32, "last access", unit::unix_time),
+    s64("mtime", 40, "last change of the content", unit::unix_time),
+    s64("ctime", 48, "last change of the inode", unit::unix_time),
+    s64("birthtime", 56, "creation", unit::unix_time),
+    u32("mtime_parts", 64, "nanoseconds of mtime"),
+    u32("atime_parts", 68, "nanoseconds of atime"),
+    u32("ctime_parts", 72, "nanoseconds of ctime"),
+    u32("birthtime_parts", 76, "nanoseconds of birthtime"),
+    u32("generation", 80, "generation"),
+    u32("kernel_flags", 84, "flags of the kernel"),
+    u32("flags", 88, "flags"),
+    u32("extsize", 92, "length of the extended attributes", unit::bytes),
+    array_of(2, u64("extended", 96, "blocks of the extended attributes", unit::fragments)),
+    array_of(12, u64("direct", 112, "first twelve blocks", unit::fragments)),
+    array_of(3, u64("indirect", 208, "blocks of addresses, one to three levels", unit::fragments)),
+    reserved(232, 24),
+};
+inline constexpr Structure kUfs2Inode = structure(
+    "UFS2 inode", "NetBSD sys/ufs/ufs/dinode.h, struct ufs2_dinode", 256, kUfs2InodeFields);
 
 // The fixed part; the name follows, ended by a NUL and padded to a multiple of four bytes.
 inline constexpr Field kFfsEntryFields[] = {

@@ -317,7 +317,6 @@ void read_el_torito(Claim& claim, const View& view, const DescriptorSet& set) {
   if (boot == set.boot.end()) return;
   const auto record = view.record<kElToritoRecord>(boot->start() - view.start(), ByteOrder::little);
   claim.facts.set("boot_catalog_sector", record.get<"catalog">());
-  claim.records.push_back(record.keep());
 }
 
 std::string title_of(const Facts& facts) {

@@ -41,7 +41,8 @@ bool holds_iso9660(const View& view) {
 }
 
 bool may_start_at_zero(std::uint64_t type) {
-  constexpr std::array<std::uint64_t, 5> kTypes = {0x96, 0xA5, 0xA6, 0xA9, kGptProtective};
+  // 0x41: Linux arch/ppc/boot/utils/mkprep.c makes floppies with it.
+  constexpr std::array<std::uint64_t, 6> kTypes = {0x41, 0x96, 0xA5, 0xA6, 0xA9, kGptProtective};
   return std::ranges::find(kTypes, type) != kTypes.end();
 }
 
@@ -361,7 +362,9 @@ void check_active(Claim& claim, const Mbr& mbr) {
 }
 
 std::vector<Claim> claims(const View& view, const Context& context) {
-  (void)context;
+  // Of slices only an emulated hard disk has a table of its own; the images of a boot catalog come
+  // as slices.
+  if (context.slice != nullptr && context.label_format != "el-torito") return {};
   const auto mbr = view.record<kMbr>(0, ByteOrder::little);
   if (!is_table(mbr, view)) return {};
   std::vector<Claim> result(1);
@@ -384,7 +387,10 @@ std::vector<Claim> claims(const View& view, const Context& context) {
 }  // namespace
 
 extern const Format mbr_format;
-const Format mbr_format = {
-    .id = "mbr", .title = "Master boot record", .stage = Stage::label, .claims = claims};
+const Format mbr_format = {.id = "mbr",
+                           .title = "Master boot record",
+                           .stage = Stage::label,
+                           .inside_slices = true,
+                           .claims = claims};
 
 }  // namespace platter::label

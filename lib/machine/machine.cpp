@@ -38,10 +38,31 @@ const Machine* find_machine(std::string_view id) noexcept {
   return found == machines.end() ? nullptr : *found;
 }
 
+namespace {
+
+// A block that cannot be read keeps one machine from being judged, not the others.
+BootVerdict judge_one(const Machine& machine, const BootSubject& subject, BootAs as) {
+  try {
+    return machine.judge(subject, as);
+  } catch (const IoError& error) {
+    BootVerdict row{.machine = machine.id, .as = as, .verdict = Verdict::none, .evidence = {}};
+    row.evidence.push_back({.check = "readable",
+                            .sentence = "what the firmware reads can be read",
+                            .source = "common practice, no source",
+                            .start = error.offset(),
+                            .bytes = error.bytes(),
+                            .detail = error.reason(),
+                            .remedy = "clean the medium or try another drive"});
+    return row;
+  }
+}
+
+}  // namespace
+
 std::vector<BootVerdict> judge_boot(const BootSubject& subject) {
   std::vector<BootVerdict> rows;
   for (const Machine* machine : all_machines()) {
-    for (const BootAs as : {BootAs::disk, BootAs::optical}) rows.push_back(machine->judge(subject, as));
+    for (const BootAs as : {BootAs::disk, BootAs::optical}) rows.push_back(judge_one(*machine, subject, as));
   }
   return rows;
 }

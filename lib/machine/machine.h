@@ -66,8 +66,8 @@ struct Machine {
 /// The machine of that name, or nullptr.
 [[nodiscard]] const Machine* find_machine(std::string_view id) noexcept;
 
-/// A row for every machine, as disk and as optical disc. May throw IoError when the bytes cannot be
-/// read.
+/// A row for every machine, as disk and as optical disc. A machine that comes to bytes that cannot be
+/// read gets the verdict `none`, with the place as its only evidence (`readable`).
 [[nodiscard]] std::vector<BootVerdict> judge_boot(const BootSubject& subject);
 
 }  // namespace platter

@@ -53,8 +53,14 @@ class Review {
   }
   static std::uint64_t end_of(const Layer& layer) { return saturating_add(layer.start, layer.bytes); }
 
+  // Whether anything tells how the image is laid out; a boot sector alone does not.
+  [[nodiscard]] bool describes_disk() const {
+    return std::ranges::any_of(layers_,
+                               [](const Layer& layer) { return layer.kind != LayerKind::boot; });
+  }
+
   void length_is_whole_blocks() {
-    if (layers_.empty()) return;
+    if (!describes_disk()) return;
     const bool optical = std::ranges::any_of(layers_, is_optical);
     const std::uint64_t unit = optical ? kOpticalSector : kBlock;
     const std::uint64_t rest = image_bytes() % unit;
@@ -122,7 +128,7 @@ class Review {
   }
 
   void nothing_follows() {
-    if (layers_.empty()) return;
+    if (!describes_disk()) return;
     std::uint64_t end = 0;
     bool bounded = true;  // whether every top layer says where it ends
     for_each_layer(layers_, [&](const Layer& layer) {
@@ -146,7 +152,9 @@ class Review {
   void slices_do_not_overlap(const Layer& label) {
     std::vector<const Layer*> slices;
     for (const Layer& slice : label.layers) {
-      const bool exclusive = slice.role == SliceRole::data || slice.role == SliceRole::swap;
+      // Boot code below a label lies in slices, or in front of them; it is no slice.
+      const bool exclusive = slice.kind == LayerKind::slice &&
+                             (slice.role == SliceRole::data || slice.role == SliceRole::swap);
       // A slice that is the disc's own volume covers everything else on a hybrid disc by design.
       if (exclusive && slice.bytes != 0 && slice.facts.find("same_as") == nullptr) {
         slices.push_back(&slice);

@@ -322,8 +322,14 @@ StraightSurvey survey_straight(const Image& image) {
   try {
     result.boot = judge_boot({result.layers, View(straight.plain)});
   } catch (const IoError& error) {
-    result.findings.push_back({Severity::fault, FindingCode::unreadable, "", error.offset(),
-                               error.bytes(), error.reason()});
+    // Most of what machines look at was read before; a place is told once.
+    const auto told = [&](const Finding& finding) {
+      return finding.code == FindingCode::unreadable && finding.start == error.offset();
+    };
+    if (std::ranges::none_of(result.findings, told)) {
+      result.findings.push_back({Severity::fault, FindingCode::unreadable, "", error.offset(),
+                                 error.bytes(), error.reason()});
+    }
   }
   note_archive(result, image);
   std::ranges::stable_sort(result.findings, std::ranges::greater{}, &Finding::severity);

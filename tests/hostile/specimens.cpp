@@ -5,16 +5,21 @@
 #include "framing/enframe.h"
 #include "hostile/damage.h"
 #include "support/hexfile.h"
+#include "writers/apm_writer.h"
+#include "writers/boot_writer.h"
 #include "writers/bsd_writer.h"
 #include "writers/demo_images.h"
 #include "writers/dlv_writer.h"
 #include "writers/efs_writer.h"
+#include "writers/fat_writer.h"
 #include "writers/ffs_writer.h"
+#include "writers/hfs_writer.h"
 #include "writers/iso9660_writer.h"
 #include "writers/mbr_writer.h"
 #include "writers/s5_writer.h"
 #include "writers/sgi_writer.h"
 #include "writers/v7_writer.h"
+#include "writers/workstation_boot_writer.h"
 
 namespace platter::test {
 namespace {
@@ -96,6 +101,59 @@ std::vector<std::byte> old_unix_volume(fixtures::UnixTreeWriter&& writer) {
   return writer.build();
 }
 
+std::vector<std::byte> boot_disc() {
+  fixtures::Catalog catalog;
+  catalog.sections = {{.platform = 0xEF, .entries = {{.load_blocks = 1}}},
+                      {.platform = 1, .entries = {{.media = 4, .extensions = {"more"}}}}};
+  return fixtures::boot_disc(catalog, {fixtures::i386_boot_code(), fixtures::i386_boot_code(),
+                                       fixtures::i386_boot_code()})
+      .bytes;
+}
+
+// PReP and PC boot code on one disk, and a boot script in an optical volume.
+std::vector<std::byte> prep_disk() {
+  std::vector<std::byte> image(64 * 1024);
+  fixtures::MbrLabel label;
+  label.slices[0] = {.type = 0x41, .first = 8, .sectors = 64, .active = true};
+  fixtures::write_pc_boot_code(image);
+  fixtures::write_mbr(image, label);
+  fixtures::write_prep_image(image, 8 * 512, 8192);
+  return image;
+}
+
+std::vector<std::byte> script_disc() {
+  fixtures::Iso9660Writer writer;
+  writer.add_file("ppc/bootinfo.txt", "<chrp-boot><boot-script>boot</boot-script>");
+  return writer.build();
+}
+
+std::vector<std::byte> driver_disk() {
+  std::vector<std::byte> image(64 * 1024);
+  fixtures::write_apm_drivers(image, 512, 128, {{.first = 16, .blocks = 4, .system = 1}});
+  fixtures::write_apm_map(image, 512,
+                          {{1, 15, "Map", fixtures::apm_type("partition_map")},
+                           {16, 8, "Driver", fixtures::apm_type("Driver"), 0x7F, "68000"},
+                           {24, 100, "Volume", fixtures::apm_type("HFS"), 0x3B, "PowerPC"}});
+  fixtures::set_apm_boot(image, 512, 2, {.bytes = 2000, .checksum = 0xFFFF});
+  fixtures::set_apm_boot(image, 512, 3, {.first = 4, .bytes = 900, .load = 16, .entry = 20});
+  return image;
+}
+
+std::vector<std::byte> fat_volume(unsigned width, std::uint64_t sectors) {
+  fixtures::FatOptions options;
+  options.width = width;
+  options.sectors = sectors;
+  fixtures::FatWriter writer(options);
+  writer.add_file("A", "content").add_directory("SUB").add_file("SUB/a long name", "more");
+  return writer.build();
+}
+
+std::vector<std::byte> hfs_volume() {
+  fixtures::HfsWriter writer({.blocks = 200});
+  writer.add_file("a", {"content"}, {"resource"}).add_directory("sub").add_file("sub/b", {"more"});
+  return writer.build();
+}
+
 // The same bytes as optical frames, and with the bytes of every 16-bit word swapped.
 std::vector<std::byte> in_frames(const std::vector<std::byte>& plain) {
   std::vector<std::byte> frames(plain.size() / 2048 * 2352);
@@ -109,6 +167,16 @@ std::vector<std::byte> in_frames(const std::vector<std::byte>& plain) {
 std::vector<std::byte> swapped(std::vector<std::byte> bytes) {
   for (std::size_t i = 0; i + 1 < bytes.size(); i += 2) std::swap(bytes[i], bytes[i + 1]);
   return bytes;
+}
+
+// A sector 0 that starts alpha, vax and pmax machines, and the program behind it.
+std::vector<std::byte> boot_sectors() {
+  std::vector<std::byte> image(64U * 1024);
+  fixtures::put_bytes(image, 512, fixtures::make_code(15 * 512));
+  fixtures::write_vax_sector(image);
+  fixtures::write_pmax_sector(image);
+  fixtures::write_alpha_sector(image, 1, 15);
+  return image;
 }
 
 }  // namespace
@@ -128,6 +196,18 @@ std::vector<Specimen> specimens() {
   all.push_back({"dlv 1", dlv_disk(1)});
   all.push_back({"dlv 3", dlv_disk(3)});
   all.push_back({"mbr", mbr_disk()});
+  all.push_back({"boot disc", boot_disc()});
+  all.push_back({"prep disk", prep_disk()});
+  all.push_back({"script disc", script_disc()});
+  all.push_back({"driver disk", driver_disk()});
+  all.push_back({"boot sectors", boot_sectors()});
+  all.push_back({"boot block of sparc", fixtures::make_sun_disk(fixtures::make_aout(0x0103))});
+  all.push_back({"boot block in FCode", fixtures::make_sun_disk(fixtures::make_fcode())});
+  all.push_back({"shell in ECOFF", fixtures::make_sgi_disk(fixtures::make_coff(0x0160, 56))});
+  all.push_back({"shell in ELF", fixtures::make_sgi_disk(fixtures::make_elf32(8))});
+  all.push_back({"initial program of hppa", fixtures::make_hppa_disk()});
+  all.push_back({"start-up program of m68k", fixtures::make_m68k_lif_disk()});
+  all.push_back({"boot programs of dlv", fixtures::make_dlv_disk(fixtures::make_aout(135))});
   for (const auto style : {fixtures::FfsStyle::bsd42, fixtures::FfsStyle::svr4, fixtures::FfsStyle::bsd44}) {
     all.push_back({"ffs big-endian", ffs_volume(ByteOrder::big, style)});
     all.push_back({"ffs little-endian", ffs_volume(ByteOrder::little, style)});
@@ -142,6 +222,14 @@ std::vector<Specimen> specimens() {
     all.push_back({"v7 and v6", old_unix_volume(fixtures::V7Writer(
                                     {.sixth_edition = sixth, .volume_blocks = 200}))});
   }
+  all.push_back({"ffs with old inodes", ffs_volume(ByteOrder::big, fixtures::FfsStyle::bsd44_old)});
+  all.push_back({"ffs dialect V", ffs_volume(ByteOrder::big, fixtures::FfsStyle::dialect_v)});
+  all.push_back({"ufs2 big-endian", ffs_volume(ByteOrder::big, fixtures::FfsStyle::ufs2)});
+  all.push_back({"ufs2 little-endian", ffs_volume(ByteOrder::little, fixtures::FfsStyle::ufs2)});
+  all.push_back({"fat12", fat_volume(12, 720)});
+  all.push_back({"fat16", fat_volume(16, 4300)});
+  all.push_back({"fat32", fat_volume(32, 2000)});
+  all.push_back({"hfs", hfs_volume()});
   return all;
 }
 

@@ -164,17 +164,21 @@ TEST_CASE("FFS: volumes made by makefs", "[ffs]") {
 TEST_CASE("FFS: volumes of our writer as libblkid sees them", "[ffs]") {
   using fixtures::FfsStyle;
   const TemporaryDirectory directory;
-  for (const FfsStyle style : {FfsStyle::bsd42, FfsStyle::svr4, FfsStyle::bsd44}) {
+  for (const FfsStyle style : {FfsStyle::bsd42, FfsStyle::svr4, FfsStyle::bsd44,
+                               FfsStyle::bsd44_old, FfsStyle::ufs2}) {
     for (const ByteOrder order : {ByteOrder::big, ByteOrder::little}) {
       fixtures::FfsOptions options;
       options.style = style;
       options.order = order;
       options.time = 700000000;
+      options.volume_name = "GANNET";
       const std::string path = directory.file("ours.img");
       write_file(path, fixtures::FfsWriter(options).add_file("a", "b").build());
       CHECK(blkid_value(path, "TYPE") == "ufs");
-      CHECK(blkid_value(path, "VERSION") == "1");
+      const bool ufs2 = style == FfsStyle::ufs2;
+      CHECK(blkid_value(path, "VERSION") == (ufs2 ? "2" : "1"));
       CHECK(blkid_value(path, "BLOCK_SIZE") == "1024");
+      if (ufs2) CHECK(blkid_value(path, "LABEL") == "GANNET");
     }
   }
 }

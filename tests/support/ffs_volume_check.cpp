@@ -6,6 +6,8 @@
 namespace platter::test {
 namespace {
 
+constexpr std::uint64_t kHole = ~std::uint64_t{0};
+
 class Checker {
  public:
   Checker(const std::vector<std::byte>& image, bool big, bool typed)
@@ -72,7 +74,9 @@ class Checker {
     cycle_ = word(sb + 856);
     group_inodes_ = word(sb + 184);
     group_size_ = word(sb + 188);
-    compare("magic", 0x00011954, word(sb + 1372));
+    const std::uint32_t magic = word(sb + 1372);
+    if (magic != 0x00095014) compare("magic", 0x00011954, magic);
+    chunk_ = sectors_ != 0 && fragment_ / sectors_ == 1024 ? 1024 : 512;
   }
 
   std::uint64_t start_of(std::uint32_t group) const {
@@ -116,6 +120,15 @@ class Checker {
                std::vector<std::pair<std::uint64_t, std::uint64_t>>& pieces, std::uint64_t& held,
                bool direct, const std::string& path) {
     if (left == 0) return;
+    if (address == 0) {  // a hole
+      std::uint64_t bytes = block_;
+      for (unsigned i = 0; i < level; ++i)
+        bytes *= block_ / 4;
+      bytes = std::min(bytes, left);
+      pieces.emplace_back(kHole, bytes);
+      left -= bytes;
+      return;
+    }
     if (level > 0) {
       mark(address, parts_, path);
       held += parts_;
@@ -153,11 +166,12 @@ class Checker {
     for (unsigned i = 0; i < 3; ++i) {
       collect(word(at + 88 + i * 4U), i + 1, left, pieces, held, false, path);
     }
-    compare("sectors of " + path, held * (fragment_ / 512), word(at + 104));
+    compare("sectors of " + path, held * sectors_, word(at + 104));
     result_.used_bytes += held * fragment_;
     std::string all;
-    for (const auto& [place, length] : pieces)
-      all += bytes_at(place, length);
+    for (const auto& [place, length] : pieces) {
+      all += place == kHole ? std::string(length, '\0') : bytes_at(place, length);
+    }
     return all;
   }
 
@@ -177,13 +191,23 @@ class Checker {
   }
 
   void walk(std::uint32_t inode, std::uint32_t parent, const std::string& path) {
-    if (inode >= owned_inodes_.size() || owned_inodes_[inode]) {
-      problem("inode of " + path + " is used twice or outside");
+    if (inode >= owned_inodes_.size()) {
+      problem("inode of " + path + " is outside");
       return;
     }
+    if (owned_inodes_[inode]) {  // one more name
+      if (directories_.contains(inode)) problem("the directory " + path + " has two names");
+      result_.files[path] = result_.files[first_names_[inode]];
+      return;
+    }
+    first_names_[inode] = path;
     owned_inodes_[inode] = true;
     stored_links_[inode] = number(inode_at(inode) + 2, 2);
     const std::uint64_t type = number(inode_at(inode), 2) & 0170000U;
+    if (type == 0020000U || type == 0060000U || type == 0010000U || type == 0140000U) {
+      result_.files[path] = "special";
+      return;
+    }
     const std::string text = content(inode, path);
     if (type == 0120000U) {
       result_.files[path] = "-> " + text;
@@ -200,14 +224,14 @@ class Checker {
 
   void walk_entries(std::uint32_t inode, std::uint32_t parent, const std::string& path,
                     const std::string& text) {
-    if (text.empty() || text.size() % 512 != 0) problem(path + " is no whole number of chunks");
+    if (text.empty() || text.size() % chunk_ != 0) problem(path + " is no whole number of chunks");
     unsigned count = 0;
     for (std::size_t at = 0; at + 8 <= text.size();) {
       const auto target = static_cast<std::uint32_t>(part(text, at, 4));
       const std::uint64_t length = part(text, at + 4, 2);
       const std::uint64_t name_bytes = typed_ ? part(text, at + 7, 1) : part(text, at + 6, 2);
       if (length < 8 + (name_bytes + 4) / 4 * 4 || length % 4 != 0 ||
-          at / 512 != (at + length - 1) / 512) {
+          at / chunk_ != (at + length - 1) / chunk_) {
         problem(path + " has a bad entry at " + std::to_string(at));
         return;
       }
@@ -354,6 +378,8 @@ class Checker {
   std::vector<bool> owned_inodes_;
   std::set<std::uint32_t> directories_;
   std::map<std::uint32_t, std::uint64_t> stored_links_;
+  std::map<std::uint32_t, std::string> first_names_;
+  std::uint64_t chunk_ = 512;
   std::map<std::uint32_t, std::uint64_t> found_links_;
   std::uint64_t totals_[4] = {0, 0, 0, 0};
 };

@@ -149,7 +149,7 @@ Tree tree_of_directory(const std::string& path) {
       }
       file.sha256 = digest.finish();
     }
-    tree[fs::relative(entry.path(), path).string()] = file;
+    tree[entry.path().lexically_relative(path).string()] = file;
   }
   return tree;
 }

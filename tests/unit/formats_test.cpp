@@ -58,7 +58,7 @@ TEST_CASE("folders of the library include only what the picture allows") {
       {"label", {"core", "label"}},
       {"filesystem", {"core", "filesystem"}},
       {"boot", {"core", "label", "filesystem", "boot"}},
-      {"machine", {"core", "label", "machine"}},
+      {"machine", {"core", "label", "boot", "machine"}},
       {"files", {"core", "files"}},
       {"survey", {"core", "machine", "survey"}},
       {"plan", {"core", "plan"}},

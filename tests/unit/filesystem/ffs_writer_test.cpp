@@ -69,7 +69,8 @@ void check(FfsOptions options) {
 }
 
 TEST_CASE("volumes of the FFS writer are sound", "[ffs][writer]") {
-  for (const FfsStyle style : {FfsStyle::bsd42, FfsStyle::svr4, FfsStyle::bsd44}) {
+  for (const FfsStyle style :
+       {FfsStyle::bsd42, FfsStyle::svr4, FfsStyle::bsd44, FfsStyle::bsd44_old}) {
     for (const ByteOrder order : {ByteOrder::big, ByteOrder::little}) {
       FfsOptions options{.order = order, .style = style, .time = 700000000};
       check(options);
@@ -131,6 +132,14 @@ TEST_CASE("the second FFS reader sees every kind of fault", "[ffs][writer]") {
 }
 
 TEST_CASE("the FFS writer refuses what it cannot write", "[ffs][writer]") {
+  CHECK_THROWS_AS(FfsWriter({.order = ByteOrder::little, .style = FfsStyle::dialect_v}).build(),
+                  std::invalid_argument);
+  CHECK_THROWS_AS(FfsWriter({.style = FfsStyle::dialect_v, .fixed_entries = true})
+                      .add_file("fifteen-letters", "")
+                      .build(),
+                  std::invalid_argument);
+  CHECK_THROWS_AS(FfsWriter().add_hard_link("a", "b"), std::invalid_argument);
+  CHECK_THROWS_AS(FfsWriter().add_directory("d").add_hard_link("a", "d"), std::invalid_argument);
   CHECK_THROWS_AS(FfsWriter({.block_bytes = 3000}).build(), std::invalid_argument);
   CHECK_THROWS_AS(FfsWriter({.fragment_bytes = 512}).build(), std::invalid_argument);
   CHECK_THROWS_AS(FfsWriter({.volume_bytes = 20000}).build(), std::invalid_argument);
