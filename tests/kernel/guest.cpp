@@ -1,0 +1,180 @@
+#include "kernel/guest.h"
+
+#include <algorithm>
+#include <filesystem>
+#include <fstream>
+#include <sstream>
+#include <stdexcept>
+
+#include <fmt/format.h>
+
+#include "boot/emulator.h"
+#include "kernel/initramfs.h"
+#include "support/survey.h"
+
+namespace platter::test {
+namespace {
+
+constexpr std::chrono::seconds kGuestLimit{150};
+
+// For the disks, the answer, and the filesystems that are asked about; what is built in is left
+// out.
+const std::vector<std::string>& wanted_modules() {
+  static const std::vector<std::string> kNames = {"virtio_pci", "virtio_blk", "virtio_console",
+                                                  "ufs", "isofs"};
+  return kNames;
+}
+
+std::string from_hex(const std::string& digits) {
+  std::string text;
+  if (digits == "-") return text;
+  for (std::size_t i = 0; i + 1 < digits.size(); i += 2) {
+    text += static_cast<char>(std::stoi(digits.substr(i, 2), nullptr, 16));
+  }
+  return text;
+}
+
+std::string type_word(char letter) {
+  static const std::map<char, std::string> kWords = {
+      {'-', "file"},         {'d', "directory"}, {'l', "symlink"}, {'c', "char-device"},
+      {'b', "block-device"}, {'p', "fifo"},      {'s', "socket"}};
+  const auto found = kWords.find(letter);
+  return found == kWords.end() ? "unknown" : found->second;
+}
+
+void take_file(std::istringstream& words, GuestAnswer& answer) {
+  char type = 0;
+  std::uint32_t mode = 0;
+  std::uint32_t uid = 0;
+  std::uint32_t gid = 0;
+  std::uint32_t links = 0;
+  TreeFile file;
+  std::int64_t modified = 0;
+  std::string sum;
+  std::string path;
+  std::string target;
+  words >> type >> std::oct >> mode >> std::dec >> uid >> gid >> links >> file.bytes >> modified >>
+      sum >> path >> target;
+  file.type = type_word(type);
+  file.mode = mode;
+  file.uid = uid;
+  file.gid = gid;
+  file.modified = modified;
+  if (type == 'd') {
+    file.bytes = 0;
+  } else {
+    file.links = links;
+  }
+  if (type == 'l') file.target = from_hex(target);
+  if (type == '-') file.sha256 = sum;
+  answer.tree[from_hex(path)] = file;
+}
+
+std::map<std::string, GuestAnswer> read_answers(const std::string& text) {
+  std::map<std::string, GuestAnswer> answers;
+  GuestAnswer* current = nullptr;
+  std::istringstream lines(text);
+  for (std::string line; std::getline(lines, line);) {
+    std::istringstream words(line);
+    std::string what;
+    words >> what;
+    if (what == "begin" || what == "end") {
+      std::string name;
+      words >> name;
+      current = &answers[name];
+      if (what == "end") current->answered = true;
+    } else if (current == nullptr) {
+      continue;
+    } else if (what == "slice") {
+      GuestSlice slice;
+      words >> slice.number >> slice.first >> slice.blocks;
+      current->slices.push_back(slice);
+    } else if (what == "file") {
+      take_file(words, *current);
+    } else if (what == "problem") {
+      current->problems.push_back(line.substr(what.size() + 1));
+    }
+  }
+  for (auto& [name, answer] : answers)
+    std::ranges::sort(answer.slices);
+  return answers;
+}
+
+std::string job_lines(const std::vector<GuestJob>& jobs) {
+  std::string lines;
+  for (const GuestJob& job : jobs) {
+    lines += job.type.empty() ? fmt::format("table {}\n", job.name)
+                              : fmt::format("tree {} {} {}\n", job.name, job.type, job.options);
+  }
+  return lines;
+}
+
+Emulator machine_for(const std::vector<GuestJob>& jobs, const TemporaryDirectory& scratch,
+                     const std::string& answer) {
+  const std::string kernel = std::string(PLATTER_KERNEL) + "/vmlinuz";
+  Emulator emulator;
+  // No hardware virtualization, even where there is a device for it: inside another virtual machine
+  // it may hang.
+  emulator.command = {"qemu-system-x86_64",
+                      "-nodefaults",
+                      "-M",
+                      "pc",
+                      "-accel",
+                      "tcg",
+                      "-m",
+                      "512",
+                      "-nic",
+                      "none",
+                      "-display",
+                      "none",
+                      "-no-reboot",
+                      "-kernel",
+                      kernel,
+                      "-initrd",
+                      scratch.file("initramfs"),
+                      "-append",
+                      "console=ttyS0 quiet panic=-1 mitigations=off",
+                      "-serial",
+                      "file:LOG",
+                      "-device",
+                      "virtio-serial-pci",
+                      "-chardev",
+                      "file,id=answer,path=" + answer,
+                      "-device",
+                      "virtserialport,chardev=answer"};
+  for (const GuestJob& job : jobs) {
+    const std::string image = scratch.file(job.name);
+    write_file(image, job.image);
+    for (const std::string& word :
+         {std::string("-drive"),
+          fmt::format("if=none,id={},format=raw,readonly=on,file={}", job.name, image),
+          std::string("-device"), fmt::format("virtio-blk-pci,drive={0},serial={0}", job.name)}) {
+      emulator.command.push_back(word);
+    }
+  }
+  return emulator;
+}
+
+}  // namespace
+
+std::map<std::string, GuestAnswer> ask_kernel(const std::vector<GuestJob>& jobs) {
+  const std::string modules = std::string(PLATTER_KERNEL) + "/modules";
+  if (!std::filesystem::is_directory(modules)) {
+    throw std::runtime_error("no kernel; run: sh tests/kernel/fetch " PLATTER_KERNEL);
+  }
+  const TemporaryDirectory scratch;
+  std::ofstream(scratch.file("initramfs"), std::ios::binary)
+      << initramfs(PLATTER_GUEST_INIT, modules_for(modules, wanted_modules()), job_lines(jobs));
+  const std::string answer = scratch.file("answer");
+  // The guest switches its machine off, which ends the emulator.
+  const Run run = run_emulator(machine_for(jobs, scratch, answer), "", "\n(no such line)\n",
+                               scratch.path(), kGuestLimit);
+  const std::vector<std::byte> bytes = read_file(answer);
+  const std::string text(reinterpret_cast<const char*>(bytes.data()), bytes.size());
+  if (text.find("\ndone\n") == std::string::npos) {
+    throw std::runtime_error("the kernel did not come to its end: " + run.console + text);
+  }
+  return read_answers(text);
+}
+
+}  // namespace platter::test

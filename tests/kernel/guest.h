@@ -1,0 +1,40 @@
+// A stock kernel in an emulator as a second reader of partition tables and volumes.
+#pragma once
+
+#include <cstdint>
+#include <map>
+#include <string>
+#include <vector>
+
+#include "support/tree.h"
+
+namespace platter::test {
+
+/// One image for the kernel. `type` empty: its partition table is asked for.
+struct GuestJob {
+  std::string name;  ///< letters, digits and '-'; at most 19 of them
+  std::vector<std::byte> image;
+  std::string type = {};     ///< filesystem, as mount names it
+  std::string options = {};  ///< mount options, no blanks; "" none
+};
+
+struct GuestSlice {
+  int number = 0;           ///< as the kernel counts: vda1 is 1
+  std::uint64_t first = 0;  ///< 512-byte blocks
+  std::uint64_t blocks = 0;
+  friend auto operator<=>(const GuestSlice&, const GuestSlice&) = default;
+};
+
+struct GuestAnswer {
+  bool answered = false;
+  std::vector<GuestSlice> slices = {};  ///< by number
+  Tree tree = {};
+  std::vector<std::string> problems = {};  ///< what the kernel refused, in words
+};
+
+/// Starts the kernel once with every image attached, read-only, and returns its answers by name.
+/// Throws std::runtime_error when kernel, emulator or the guest's program are not there, and when
+/// the guest does not come to its end within two minutes.
+[[nodiscard]] std::map<std::string, GuestAnswer> ask_kernel(const std::vector<GuestJob>& jobs);
+
+}  // namespace platter::test
