@@ -8,6 +8,7 @@
 
 #include "core/claim.h"
 #include "filesystem/iso9660_descriptors.h"
+#include "filesystem/iso9660_open.h"
 #include "filesystem/iso9660_path_table.h"
 #include "filesystem/iso9660_structures.h"
 #include "filesystem/iso9660_susp.h"
@@ -31,26 +32,6 @@ std::span<const std::byte> bytes_there(const Record<S>& record) {
 template <FieldName N>
 std::uint64_t place_in_root(const VolumeDescriptor& d) {
   return d.place_of<"root">() + FieldReader<kDirectoryRecord>::offset_of<N>();
-}
-
-bool size_is_plausible(const VolumeDescriptor& d) {
-  return d.get<"blocks">() == d.big_half<"blocks">() && d.get<"blocks">() != 0 &&
-         shape_of(d).block_bytes != 0;
-}
-
-bool root_is_plausible(const VolumeDescriptor& d) {
-  const auto root = d.sub<"root">();
-  return is_root_record(d) && root.get<"extent">() != 0 && root.get<"bytes">() != 0 &&
-         root.get<"extent">() == root.big_half<"extent">() &&
-         root.get<"bytes">() == root.big_half<"bytes">();
-}
-
-// Type and standard identifier are six bytes that anything may hold. A descriptor is believed when
-// one of two things is there that other bytes do not have: a size in valid blocks that is written
-// alike in both orders, or a root record. Of a copy that was cut, at least these must be there.
-bool is_volume(const VolumeDescriptor& d) {
-  const bool long_enough = d.present() > VolumeDescriptor::offset_of<"root_identifier">();
-  return long_enough && (size_is_plausible(d) || root_is_plausible(d));
 }
 
 // ---- What a descriptor says about itself -------------------------------------------------------
@@ -101,12 +82,6 @@ void check_root_record(Claim& claim, const VolumeDescriptor& d, const std::strin
                         "expected one byte 0x00",
                         role, root.get<"identifier_length">(), d.get<"root_identifier">()));
   }
-}
-
-// Block numbers are meaningless without a block size; the usual one stands in for a bad one.
-TreeShape usable(TreeShape shape) {
-  if (shape.block_bytes == 0) shape.block_bytes = kSectorBytes;
-  return shape;
 }
 
 // ---- What a descriptor points to ---------------------------------------------------------------
@@ -388,6 +363,7 @@ const Format iso9660_format = {.id = "iso9660",
                                .title = "ISO 9660 volume",
                                .stage = Stage::filesystem,
                                .of_whole_image = true,
-                               .claims = iso9660::claims};
+                               .claims = iso9660::claims,
+                               .open = iso9660::open_iso9660};
 
 }  // namespace platter::filesystem

@@ -53,7 +53,29 @@ void compare_number(Claim& claim, const Field& field, std::span<const std::byte>
       fmt::format("{} is {} in little-endian and {} in big-endian order", name, little, big));
 }
 
+bool size_is_plausible(const VolumeDescriptor& d) {
+  return d.get<"blocks">() == d.big_half<"blocks">() && d.get<"blocks">() != 0 &&
+         shape_of(d).block_bytes != 0;
+}
+
+bool root_is_plausible(const VolumeDescriptor& d) {
+  const auto root = d.sub<"root">();
+  return is_root_record(d) && root.get<"extent">() != 0 && root.get<"bytes">() != 0 &&
+         root.get<"extent">() == root.big_half<"extent">() &&
+         root.get<"bytes">() == root.big_half<"bytes">();
+}
+
 }  // namespace
+
+bool is_volume(const VolumeDescriptor& d) {
+  const bool long_enough = d.present() > VolumeDescriptor::offset_of<"root_identifier">();
+  return long_enough && (size_is_plausible(d) || root_is_plausible(d));
+}
+
+TreeShape usable(TreeShape shape) {
+  if (shape.block_bytes == 0) shape.block_bytes = kSectorBytes;
+  return shape;
+}
 
 bool has_descriptors(const View& view) {
   constexpr std::uint64_t kPlace = kFirstDescriptor * kSectorBytes;

@@ -51,6 +51,15 @@ struct TreeShape {
 };
 [[nodiscard]] TreeShape shape_of(const VolumeDescriptor& descriptor);
 
+/// Block numbers are meaningless without a block size; the usual one stands in for a bad one.
+[[nodiscard]] TreeShape usable(TreeShape shape);
+
+/// Whether a primary descriptor is believed. Type and standard identifier are six bytes that
+/// anything may hold, so one of two things must be there that other bytes do not have: a size in
+/// valid blocks that is written alike in both orders, or a root record. Of a copy that was cut, at
+/// least these must be there.
+[[nodiscard]] bool is_volume(const VolumeDescriptor& descriptor);
+
 /// Whether the root record in a descriptor has the form that every root record has.
 [[nodiscard]] bool is_root_record(const VolumeDescriptor& descriptor);
 

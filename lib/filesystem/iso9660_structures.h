@@ -80,6 +80,46 @@ inline constexpr Field kDirectoryRecordFields[] = {
 inline constexpr Structure kDirectoryRecord =
     structure("ISO 9660 directory record", "ECMA-119 9.1", 33, kDirectoryRecordFields);
 
+// Stands in front of a file's data when its directory record says so; what is free for applications
+// and escape sequences follow.
+inline constexpr Field kAttributeRecordFields[] = {
+    both16("owner", 0, "owner; 0 = none"),
+    both16("group", 4, "group; 0 = none"),
+    be16("permissions", 8,
+         "set = denied: 0x0001 system reads, 0x0004 runs; 0x0010, 0x0040 owner; 0x0100, 0x0400 "
+         "group; 0x1000, 0x4000 others; the bits between are set"),
+    records("created", 10, 1, kDate17, "creation of the file"),
+    records("modified", 27, 1, kDate17, "last modification of the file"),
+    records("expires", 44, 1, kDate17, "may be regarded as obsolete after"),
+    records("effective", 61, 1, kDate17, "may be used after"),
+    u8("record_format", 78, "0 none, 1 fixed, 2 and 3 variable length"),
+    u8("record_attributes", 79, "how records are to be shown"),
+    both16("record_bytes", 80, "length of the records", unit::bytes),
+    text("system_id", 84, 32, "system that can use the next field"),
+    bytes("system_use", 116, 64, "as the system likes"),
+    u8("version", 180, "1"),
+    u8("escape_bytes", 181, "length of the escape sequences", unit::bytes),
+    reserved(182, 64),
+    both16("application_bytes", 246, "length of what is free for applications", unit::bytes),
+};
+inline constexpr Structure kAttributeRecord =
+    structure("ISO 9660 extended attribute record", "ECMA-119 9.5", 250, kAttributeRecordFields);
+
+// CD-ROM XA puts this at the start of the system use field.
+inline constexpr Field kXaAttributesFields[] = {
+    be16("group", 0, "group"),
+    be16("user", 2, "owner"),
+    be16(
+        "attributes", 4,
+        "set = allowed: 0x0010, 0x0040 owner reads, runs; 0x0100, 0x0400 group; 0x1000, 0x4000 "
+        "others; 0x0800 form 1, 0x1000 form 2, 0x2000 interleaved, 0x4000 audio, 0x8000 directory"),
+    text("signature", 6, 2, "XA"),
+    u8("file_number", 8, "file number in the subheaders"),
+    reserved(9, 5),
+};
+inline constexpr Structure kXaAttributes =
+    structure("CD-ROM XA attributes", "libcdio cdio/xa.h, iso9660_xa_t", 14, kXaAttributesFields);
+
 // The identifier follows: `identifier_length` bytes, and a pad byte when that number is odd. Table
 // L is read as little-endian, table M as big-endian.
 inline constexpr Field kPathRecordFields[] = {

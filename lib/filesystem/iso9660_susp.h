@@ -108,6 +108,48 @@ inline constexpr Field kRockTimesFields[] = {
 inline constexpr Structure kRockTimes =
     structure("Rock Ridge times", "IEEE P1282 4.1.6", 5, kRockTimesFields);
 
+// What the 1994 draft put behind PX.
+inline constexpr Field kRockSerialFields[] = {
+    PLATTER_SUSP_HEAD("PX"),
+    both32("mode", 4, "POSIX file mode"),
+    both32("links", 12, "number of links"),
+    both32("uid", 20, "owner"),
+    both32("gid", 28, "group"),
+    both32("serial", 36, "file serial number, equal for all names of a file"),
+};
+inline constexpr Structure kRockSerial =
+    structure("Rock Ridge POSIX attributes with serial number", "IEEE P1282 4.1.1, version 1.12",
+              44, kRockSerialFields);
+
+// CL stands where a directory belongs that was moved elsewhere, PL in that directory's parent
+// record.
+inline constexpr Field kRockPlaceFields[] = {
+    PLATTER_SUSP_HEAD("CL or PL"),
+    both32("extent", 4, "place of the directory", unit::logical_blocks),
+};
+inline constexpr Structure kRockPlace =
+    structure("Rock Ridge directory link", "IEEE P1282 4.1.5.1 and 4.1.5.2", 12, kRockPlaceFields);
+
+inline constexpr Field kRockSparseFields[] = {
+    PLATTER_SUSP_HEAD("SF"),
+    both32("high", 4, "high part of the size that the file has when its holes are filled"),
+    both32("low", 12, "low part of that size"),
+    u8("depth", 20, "levels of tables in front of the data"),
+};
+inline constexpr Structure kRockSparse =
+    structure("Rock Ridge sparse file", "IEEE P1282 4.1.7, version 1.12", 21, kRockSparseFields);
+
+// Not part of Rock Ridge, but stored beside it.
+inline constexpr Field kCompressedFields[] = {
+    PLATTER_SUSP_HEAD("ZF"),
+    text("algorithm", 4, 2, "pz = zlib"),
+    u8("header_words", 6, "length of the file's header", "4 bytes"),
+    u8("block_shift", 7, "binary logarithm of the compression block"),
+    both32("bytes", 8, "size when decompressed", unit::bytes),
+};
+inline constexpr Structure kCompressed =
+    structure("compressed file", "Linux fs/isofs/rock.h, RR_ZF_s", 16, kCompressedFields);
+
 #undef PLATTER_SUSP_HEAD
 
 /// Bits in SL, NM and their components.
@@ -115,6 +157,14 @@ inline constexpr std::uint64_t kRockContinues = 0x01;
 inline constexpr std::uint64_t kRockCurrent = 0x02;
 inline constexpr std::uint64_t kRockParent = 0x04;
 inline constexpr std::uint64_t kRockRoot = 0x08;
+inline constexpr std::uint64_t kRockVolumeRoot = 0x10;
+
+/// Bits in TF.
+inline constexpr std::uint64_t kRockCreated = 0x01;
+inline constexpr std::uint64_t kRockModified = 0x02;
+inline constexpr std::uint64_t kRockAccessed = 0x04;
+inline constexpr std::uint64_t kRockChanged = 0x08;
+inline constexpr std::uint64_t kRockLongTimes = 0x80;
 
 /// One system use entry.
 struct SystemUseEntry {

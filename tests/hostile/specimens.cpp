@@ -14,6 +14,7 @@
 #include "writers/fat_writer.h"
 #include "writers/ffs_writer.h"
 #include "writers/hfs_writer.h"
+#include "writers/iso9660_sketch.h"
 #include "writers/iso9660_writer.h"
 #include "writers/mbr_writer.h"
 #include "writers/s5_writer.h"
@@ -32,6 +33,28 @@ std::vector<std::byte> small_disc() {
   writer.add_file("a.txt", "a");
   writer.add_file("sub/b.txt", "b");
   return writer.build();
+}
+
+// Sections, interleaving, moved directories, continuation areas: what ordinary discs do not have.
+std::vector<std::byte> odd_disc(bool high_sierra) {
+  using namespace fixtures::iso9660;  // NOLINT(google-build-using-namespace): the entries
+  fixtures::IsoSketch sketch({.high_sierra = high_sierra, .blocks = 48});
+  const bool rock = !high_sierra;
+  const auto use = [&](const std::vector<Bytes>& entries) { return rock ? joined(entries) : Bytes(); };
+  sketch.root({{.identifier = "A", .block = 30, .bytes = 2048, .flags = 0x02,
+                .system_use = use({name_entry(0, "a"), mode_entry(040755, 2, 0, 0)})},
+               {.identifier = "B.;1", .block = 31, .bytes = 100, .flags = 0x80,
+                .system_use = use({mode_entry(0100644, 1, 0, 0), times_entry(1)})},
+               {.identifier = "B.;1", .block = 32, .bytes = 100},
+               {.identifier = "L.;1",
+                .system_use = use({mode_entry(0120777, 1, 0, 0), continuation_entry(33, 0, 100)})},
+               {.identifier = "M.;1", .block = 40, .bytes = 9000, .attribute_blocks = 1,
+                .unit_blocks = 1, .gap_blocks = 1}},
+              rock);
+  sketch.directory(30, 20, "A", {{.identifier = "C.;1", .system_use = use({place_entry("CL", 34)})}});
+  if (rock) sketch.put(33, link_entry(0, {{0, "usr"}, {1, "b"}, {0, "in"}}));
+  sketch.directory(34, 30, "C", {}, use({mode_entry(040755, 2, 0, 0)}), use({place_entry("PL", 30)}));
+  return sketch.build();
 }
 
 std::vector<std::byte> bsd_disk(ByteOrder order, std::size_t offset) {
@@ -188,6 +211,8 @@ std::vector<Specimen> specimens() {
     if (name.find("good") != std::string::npos) all.push_back({name, hex_fixture(name)});
   }
   all.push_back({"iso9660", small_disc()});
+  all.push_back({"iso9660 with sections and moved directories", odd_disc(false)});
+  all.push_back({"high-sierra", odd_disc(true)});
   all.push_back({"iso9660 in frames", in_frames(small_disc())});
   all.push_back({"iso9660 with swapped bytes", swapped(small_disc())});
   all.push_back({"bsd little-endian at 512", bsd_disk(ByteOrder::little, 512)});
