@@ -27,6 +27,8 @@ namespace {
 // What a source may keep in memory of the file's pages. They count as the process's own although the
 // page cache holds them anyway, and a walk over a million files touches hundreds of megabytes.
 constexpr std::uint64_t kMostTouched = std::uint64_t{24} << 20U;
+// Bringing pages into the mapping costs more than one system call for that much.
+constexpr std::size_t kLargeRead = 1024;
 // The kernel maps that much around a page that is touched (fault_around_bytes, mm/memory.c).
 constexpr std::uint64_t kNeighbourhood = 65536;
 
@@ -56,6 +58,10 @@ class MappedSource final : public ByteSource {
   std::size_t read(std::uint64_t offset, std::span<std::byte> out) const override {
     if (offset >= size_ || out.empty()) return 0;
     const auto count = static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), size_ - offset));
+    if (count >= kLargeRead && pread(descriptor_.get(), out.data(), count,
+                                     static_cast<off_t>(offset)) == static_cast<ssize_t>(count)) {
+      return count;
+    }
     auto copy = [&]() noexcept { std::memcpy(out.data(), map_.data() + offset, count); };
     if (!survives_bus_error(copy)) {
       throw IoError(path_, offset, count,

@@ -47,7 +47,7 @@ class Walker {
       : volume_(volume), visit_(visit), findings_(findings), order_(order) {}
 
   WalkResult from(NodeId top, std::string_view top_path) {
-    path_ = raw_path_ = top_path;
+    path_ = top_path;
     entered_.insert(top);
     read_directory(top, 0);
     while (!pending_.empty() && !result_.stopped) {
@@ -129,7 +129,7 @@ class Walker {
     const bool is_directory = attributes.type == NodeType::directory;
     ++(is_directory ? result_.directories : result_.files);
     const std::string_view name = std::string_view(path_).substr(path_length == 0 ? 0 : path_length + 1);
-    const Step step = visit_({entry, path_, name, raw_path_, exact_, depth, attributes});
+    const Step step = visit_({entry, path_, name, exact_ ? path_ : raw_path_, exact_, depth, attributes});
     path_.resize(path_length);
     raw_path_.resize(raw_length);
     exact_ = exact;
@@ -137,16 +137,17 @@ class Walker {
     return is_directory && step == Step::go_on;
   }
 
+  // The second path is kept only where a part is no text.
   void append(const Entry& entry) {
-    if (stands_for_itself(entry)) {
+    if (exact_ && stands_for_itself(entry)) {
       append_part(path_, entry.name);
-      append_part(raw_path_, entry.name);
       return;
     }
     const Decoded name = decode_name(entry);
+    if (exact_ && !name.exact) raw_path_ = path_;
     append_part(path_, name.utf8);
-    append_part(raw_path_, name.exact ? std::string_view(name.utf8) : entry.name);
     exact_ = exact_ && name.exact;
+    if (!exact_) append_part(raw_path_, name.exact ? std::string_view(name.utf8) : entry.name);
   }
 
   void collect() {
@@ -162,7 +163,7 @@ class Walker {
   std::unordered_set<NodeId> entered_;
   std::vector<Mark> marks_;  // where the path ended before each directory that is on it
   std::string path_;
-  std::string raw_path_;
+  std::string raw_path_;  // empty while exact_
   bool exact_ = true;
 };
 

@@ -1,6 +1,7 @@
 // ext2, ext3, ext4: identification by the superblock at byte 1024.
 //
-// Not checked here: group descriptors, bitmaps, the journal, checksums of later kernels.
+// Not checked here: group descriptors and bitmaps (Volume::check_records() does that), the journal,
+// checksums of later kernels.
 #include <bit>
 #include <optional>
 #include <string>
@@ -10,50 +11,20 @@
 
 #include "core/claim.h"
 #include "core/numbers.h"
-#include "filesystem/ext2_superblock.h"
+#include "filesystem/ext2_numbers.h"
+#include "filesystem/ext2_structures.h"
 #include "filesystem/ext2_uuid.h"
+#include "filesystem/ext2_volume.h"
 
 namespace platter::filesystem {
 namespace {
 
-using Super = Record<kExt2Superblock>;
+using Super = Ext2Super;
+using Numbers = Ext2Numbers;
 
-constexpr std::uint64_t kLargestBlockShift = 6;  // 64 KiB
 constexpr std::size_t kHandful = 3;
-
-struct Numbers {
-  std::uint64_t block_bytes = 0;
-  std::uint64_t blocks = 0;
-  std::uint64_t free_blocks = 0;
-  std::uint64_t reserved_blocks = 0;
-  std::uint64_t groups = 0;
-  bool dynamic = false;   // revision 1: the fields from 84 on are in use
-  bool clusters = false;  // bitmaps count clusters, not blocks
-};
-
-std::uint64_t joined(std::uint64_t high, std::uint64_t low, bool wide) {
-  return wide ? high << 32U | low : low;
-}
-
-std::optional<Numbers> numbers_of(const Super& super) {
-  Numbers numbers;
-  numbers.dynamic = super.get<"rev_level">() != 0;
-  const std::uint64_t shift = super.get<"log_block_size">();
-  if (shift > kLargestBlockShift || super.get<"blocks_per_group">() == 0) return std::nullopt;
-  numbers.block_bytes = std::uint64_t{1024} << shift;
-  const bool wide = numbers.dynamic && (super.get<"feature_incompat">() & kExt2Incompat64Bit) != 0;
-  numbers.clusters =
-      numbers.dynamic && (super.get<"feature_ro_compat">() & kExt2ReadOnlyClusters) != 0;
-  numbers.blocks = joined(super.get<"blocks_count_hi">(), super.get<"blocks_count">(), wide);
-  numbers.free_blocks =
-      joined(super.get<"free_blocks_hi">(), super.get<"free_blocks_count">(), wide);
-  numbers.reserved_blocks =
-      joined(super.get<"r_blocks_count_hi">(), super.get<"r_blocks_count">(), wide);
-  if (numbers.blocks <= super.get<"first_data_block">()) return std::nullopt;
-  numbers.groups =
-      divide_up(numbers.blocks - super.get<"first_data_block">(), super.get<"blocks_per_group">());
-  return numbers;
-}
+// Groups whose descriptors are summed up for the facts.
+constexpr std::uint64_t kMostSummed = 65536;
 
 // Adds a finding for every field that cannot be right.
 class Checks {
@@ -145,7 +116,26 @@ void add_time(Facts& facts, std::string_view name, std::uint64_t seconds) {
   if (seconds != 0) facts.set(name, Timestamp{static_cast<std::int64_t>(seconds)});
 }
 
-void add_facts(Claim& claim, const Super& super, const Numbers& numbers) {
+// Directories as the groups count them; nothing when the descriptors are not all there or have more
+// than the inodes that are in use.
+std::optional<std::uint64_t> directories_of(const View& view, const Super& super,
+                                            const Numbers& numbers) {
+  if (numbers.groups > kMostSummed) return std::nullopt;
+  const Ext2Layout layout(super, numbers);
+  PieceCache window(view);
+  std::uint64_t sum = 0;
+  for (std::uint64_t group = 0; group < numbers.groups; ++group) {
+    const auto bytes = window.at(layout.descriptor_place(group),
+                                 static_cast<std::size_t>(numbers.descriptor_bytes));
+    if (bytes.empty()) return std::nullopt;
+    sum += FieldReader<kExt2Group>(bytes.data(), super.order()).get<"used_dirs">();
+  }
+  if (sum == 0 || sum > super.get<"inodes_count">()) return std::nullopt;
+  return sum;
+}
+
+void add_facts(Claim& claim, const Super& super, const Numbers& numbers,
+               std::optional<std::uint64_t> directories) {
   claim.facts.set("byte_order", byte_order_name(super.order()))
       .set("variant", variant_of(super, numbers))
       .set("block_bytes", numbers.block_bytes)
@@ -153,7 +143,8 @@ void add_facts(Claim& claim, const Super& super, const Numbers& numbers) {
   if (numbers.dynamic) claim.facts.set_text("volume_name", super.text<"volume_name">());
   if (numbers.free_blocks <= numbers.blocks) {
     claim.facts.set("used_bytes",
-                    saturating_mul(numbers.blocks - numbers.free_blocks, numbers.block_bytes));
+                    saturating_mul(numbers.blocks - numbers.free_blocks, numbers.block_bytes))
+        .set("free_bytes", saturating_mul(numbers.free_blocks, numbers.block_bytes));
   }
   add_time(claim.facts, "created", super.get<"mkfs_time">());
   add_time(claim.facts, "modified", super.get<"wtime">());
@@ -167,7 +158,12 @@ void add_facts(Claim& claim, const Super& super, const Numbers& numbers) {
       .set("revision", super.get<"rev_level">())
       .set("groups", numbers.groups)
       .set("inodes", super.get<"inodes_count">())
-      .set("free_inodes", super.get<"free_inodes_count">())
+      .set("free_inodes", super.get<"free_inodes_count">());
+  if (super.get<"free_inodes_count">() <= super.get<"inodes_count">()) {
+    claim.facts.set("files", super.get<"inodes_count">() - super.get<"free_inodes_count">());
+  }
+  if (directories) claim.facts.set("directories", *directories);
+  claim.facts
       .set("creator", name_of(kExt2Creators, super.get<"creator_os">(), "unknown"));
   if (numbers.dynamic) {
     claim.facts.set("inode_bytes", super.get<"inode_size">())
@@ -177,22 +173,11 @@ void add_facts(Claim& claim, const Super& super, const Numbers& numbers) {
   }
 }
 
-std::optional<Super> superblock_of(const View& view) {
-  const std::uint64_t at = kExt2SuperblockPlace + Super::offset_of<"magic">();
-  const std::uint64_t magic = view.number(at, 2, ByteOrder::little);
-  const bool big = magic == 0x53EF;  // kernels of early m68k ports wrote their own order
-  if (magic != kExt2Magic && !big) return std::nullopt;
-  auto super =
-      view.record<kExt2Superblock>(kExt2SuperblockPlace, big ? ByteOrder::big : ByteOrder::little);
-  if (!super.complete()) return std::nullopt;
-  return super;
-}
-
 std::vector<Claim> claims(const View& view, const Context& context) {
   (void)context;
-  const auto super = superblock_of(view);
+  const auto super = ext2_superblock(view);
   if (!super) return {};
-  const auto numbers = numbers_of(*super);
+  const auto numbers = ext2_numbers(*super);
   if (!numbers) return {};
   // A journal on a device of its own holds no files.
   if (numbers->dynamic && (super->get<"feature_incompat">() & kExt2IncompatJournalDevice) != 0) {
@@ -207,17 +192,28 @@ std::vector<Claim> claims(const View& view, const Context& context) {
   claim.start = view.start();
   claim.bytes = saturating_mul(numbers->blocks, numbers->block_bytes);
   claim.title = fmt::format("{} filesystem", variant_of(*super, *numbers));
-  add_facts(claim, *super, *numbers);
+  add_facts(claim, *super, *numbers, directories_of(view, *super, *numbers));
   claim.records.push_back(super->keep());
   std::vector<Claim> result;
   result.push_back(std::move(claim));
   return result;
 }
 
+std::unique_ptr<Volume> open(const View& view, const VolumeOptions& options) {
+  const auto super = ext2_superblock(view);
+  if (!super) return nullptr;
+  const auto numbers = ext2_numbers(*super);
+  if (!numbers || numbers->group_inodes == 0) return nullptr;
+  return std::make_unique<Ext2Volume>(view, *super, *numbers, options.charset);
+}
+
 }  // namespace
 
 extern const Format ext2_format;
-const Format ext2_format = {
-    .id = "ext2", .title = "ext2 filesystem", .stage = Stage::filesystem, .claims = claims};
+const Format ext2_format = {.id = "ext2",
+                            .title = "ext2 filesystem",
+                            .stage = Stage::filesystem,
+                            .claims = claims,
+                            .open = open};
 
 }  // namespace platter::filesystem

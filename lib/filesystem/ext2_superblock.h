@@ -14,12 +14,22 @@ inline constexpr Name kExt2ErrorRules[] = {{1, "go on"}, {2, "remount read-only"
 
 // Feature bits that decide something here.
 inline constexpr std::uint64_t kExt2CompatJournal = 0x4;
+inline constexpr std::uint64_t kExt2CompatSparse2 = 0x200;
 inline constexpr std::uint64_t kExt2IncompatCompression = 0x1;
 inline constexpr std::uint64_t kExt2IncompatTypes = 0x2;
 inline constexpr std::uint64_t kExt2IncompatRecovery = 0x4;
 inline constexpr std::uint64_t kExt2IncompatJournalDevice = 0x8;
 inline constexpr std::uint64_t kExt2IncompatMetaGroups = 0x10;
+inline constexpr std::uint64_t kExt2IncompatExtents = 0x40;
 inline constexpr std::uint64_t kExt2Incompat64Bit = 0x80;
+inline constexpr std::uint64_t kExt2IncompatFlexible = 0x200;
+inline constexpr std::uint64_t kExt2IncompatEncryption = 0x10000;
+/// Those with which files can be listed: compression, types, recovery, meta groups, extents, 64-bit
+/// numbers, multiple mount protection, flexible groups, attributes in inodes of their own, a
+/// checksum seed, large directories, content in inodes, encryption, folded names.
+inline constexpr std::uint64_t kExt2IncompatKnown = 0x3E7D7;
+inline constexpr std::uint64_t kExt2ReadOnlyDescriptorSums = 0x10;
+inline constexpr std::uint64_t kExt2ReadOnlySums = 0x400;
 inline constexpr std::uint64_t kExt2ReadOnlySparse = 0x1;
 inline constexpr std::uint64_t kExt2ReadOnlyLargeFiles = 0x2;
 inline constexpr std::uint64_t kExt2ReadOnlyTrees = 0x4;
@@ -92,7 +102,16 @@ inline constexpr Field kExt2SuperblockFields[] = {
     u64("kbytes_written", 376, "KiB written in its life"),
     reserved(384, 128, "snapshots and error records of later kernels"),
     text("mount_opts", 512, 64, "mount options as text"),
-    reserved(576, 444, "quotas, encryption and more of later kernels"),
+    u32("usr_quota_inum", 576, "inode of the user quotas"),
+    u32("grp_quota_inum", 580, "inode of the group quotas"),
+    u32("overhead_clusters", 584, "blocks or clusters of the volume's own records"),
+    array_of(2, u32("backup_bgs", 588, "groups with copies (sparse_super2 feature)")),
+    reserved(596, 20, "encryption"),
+    u32("lpf_ino", 616, "inode of lost+found"),
+    u32("prj_quota_inum", 620, "inode of the project quotas"),
+    reserved(624, 16, "checksum seed, upper parts of times, encoding of names"),
+    u32("orphan_file_inum", 640, "inode of the file that lists orphans"),
+    reserved(644, 376, "later kernels"),
     u32("checksum", 1020, "CRC32C of the superblock (metadata checksum feature)"),
 };
 inline constexpr Structure kExt2Superblock =

@@ -7,6 +7,7 @@
 #include "support/hexfile.h"
 #include "writers/apm_writer.h"
 #include "writers/boot_writer.h"
+#include "writers/bfs_writer.h"
 #include "writers/bsd_writer.h"
 #include "writers/demo_images.h"
 #include "writers/dlv_writer.h"
@@ -18,6 +19,7 @@
 #include "writers/iso9660_writer.h"
 #include "writers/mbr_writer.h"
 #include "writers/s5_writer.h"
+#include "writers/minix_writer.h"
 #include "writers/sgi_writer.h"
 #include "writers/v7_writer.h"
 #include "writers/workstation_boot_writer.h"
@@ -177,6 +179,18 @@ std::vector<std::byte> hfs_volume() {
   return writer.build();
 }
 
+std::vector<std::byte> minix_volume(ByteOrder order, unsigned version) {
+  fixtures::MinixWriter writer({.order = order, .version = version, .zones = 64, .inodes = 32});
+  writer.add_file("d/a", "content").add_symlink("link", "d/a");
+  return writer.build();
+}
+
+std::vector<std::byte> bfs_volume() {
+  fixtures::BfsWriter writer({.volume_bytes = 16384});
+  writer.add_file("unix", "content");
+  return writer.build();
+}
+
 // The same bytes as optical frames, and with the bytes of every 16-bit word swapped.
 std::vector<std::byte> in_frames(const std::vector<std::byte>& plain) {
   std::vector<std::byte> frames(plain.size() / 2048 * 2352);
@@ -255,6 +269,11 @@ std::vector<Specimen> specimens() {
   all.push_back({"fat16", fat_volume(16, 4300)});
   all.push_back({"fat32", fat_volume(32, 2000)});
   all.push_back({"hfs", hfs_volume()});
+  for (const unsigned version : {1U, 2U, 3U}) {
+    all.push_back({"minix little-endian", minix_volume(ByteOrder::little, version)});
+    all.push_back({"minix big-endian", minix_volume(ByteOrder::big, version)});
+  }
+  all.push_back({"bfs", bfs_volume()});
   return all;
 }
 

@@ -1,0 +1,213 @@
+// Where the content of ext2 files lies: pointers, extent trees, and inside inodes.
+#include <algorithm>
+#include <cstring>
+
+#include <fmt/format.h>
+
+#include "filesystem/ext2_volume.h"
+
+namespace platter::filesystem {
+namespace {
+
+using Inode = FieldReader<kExt2Inode>;
+using Header = FieldReader<kExt2ExtentHeader>;
+using Leaf = FieldReader<kExt2Extent>;
+using Index = FieldReader<kExt2ExtentIndex>;
+using Attribute = FieldReader<kExt2Attribute>;
+
+constexpr std::uint64_t kDirect = 12;
+constexpr unsigned kDeepest = 5;                   // 4 entries in the inode and 84 in a small block
+constexpr std::uint64_t kMostInExtent = 32768;     // more: not written yet
+constexpr std::uint64_t kInlineBytes = 60;         // bytes of the pointers
+constexpr std::uint64_t kOldInode = 128;
+constexpr std::uint64_t kSystemNames = 7;
+
+}  // namespace
+
+bool Ext2Volume::map_pointers(const Node& node, FileMap& map) {
+  const std::uint64_t pointers = numbers_.block_bytes / 4;
+  const PointerBlock form{4, pointers, order_};
+  for (std::uint64_t i = 0; i < kDirect; ++i) {
+    if (!map.add(i, node.record.get<"block">(static_cast<std::size_t>(i)))) return false;
+  }
+  std::uint64_t unit = kDirect;
+  std::uint64_t below = pointers;
+  for (unsigned level = 1; level <= 3; ++level) {
+    if (!map.add_tree(unit, node.record.get<"block">(kDirect + level - 1), level, form)) {
+      return false;
+    }
+    unit += below;
+    below *= pointers;
+  }
+  return true;
+}
+
+bool Ext2Volume::map_extents(const ExtentNode& at, FileMap& map) {
+  const Header header(at.bytes, order_);
+  const std::uint64_t entries = header.get<"entries">();
+  const std::uint64_t room = (at.length - kExt2ExtentHeader.bytes) / kExt2Extent.bytes;
+  if (header.get<"magic">() != kExt2ExtentMagic || entries > room ||
+      header.get<"depth">() != at.depth) {
+    map.trouble(MapTrouble::node, at.block);
+    return map.add_absent(at.unit, at.until - std::min(at.until, at.unit));
+  }
+  const std::byte* first = at.bytes + kExt2ExtentHeader.bytes;
+  for (std::uint64_t i = 0; i < entries; ++i) {
+    const std::byte* entry = first + i * kExt2Extent.bytes;
+    if (at.depth == 0) {
+      if (!map_extent(entry, map)) return false;
+      continue;
+    }
+    const Index index(entry, order_);
+    const std::uint64_t until =
+        i + 1 < entries ? Index(entry + kExt2ExtentIndex.bytes, order_).get<"block">() : at.until;
+    const std::uint64_t block = index.get<"leaf_hi">() << 32U | index.get<"leaf">();
+    if (!map_child({nullptr, 0, at.depth - 1, block, index.get<"block">(), until}, map)) return false;
+  }
+  return true;
+}
+
+bool Ext2Volume::map_child(ExtentNode child, FileMap& map) {
+  const std::uint64_t count = child.until - std::min(child.until, child.unit);
+  if (!map.is_place(child.block, 1)) {
+    map.trouble(MapTrouble::pointer, child.block);
+    return map.add_absent(child.unit, count);
+  }
+  if (!map.enter(child.block)) {
+    map.add_absent(child.unit, kLargest);
+    return false;
+  }
+  child.bytes = map.read_block(child.block, child.depth, child.length);
+  // A node that is there in part only has entries that nobody can see.
+  if (child.bytes == nullptr || child.length < numbers_.block_bytes) {
+    return map.add_absent(child.unit, count);
+  }
+  return map_extents(child, map);
+}
+
+bool Ext2Volume::map_extent(const std::byte* entry, FileMap& map) {
+  const Leaf leaf(entry, order_);
+  const std::uint64_t length = leaf.get<"len">();
+  const std::uint64_t block = leaf.get<"start_hi">() << 32U | leaf.get<"start">();
+  if (length == 0 || block == 0) {
+    map.trouble(MapTrouble::pointer, block);
+    return true;
+  }
+  if (length <= kMostInExtent) return map.add(leaf.get<"block">(), block, length);
+  // Given to the file, but never written: reads as zeros.
+  return map.add_reserved(block, length - kMostInExtent);
+}
+
+bool Ext2Volume::map_node(const Node& node, FileMap& map) {
+  if ((node.flags & kExt2InodeExtents) == 0) return map_pointers(node, map);
+  const auto root = node.record.raw<"block">();
+  const auto depth = static_cast<unsigned>(Header(root.data(), order_).get<"depth">());
+  const std::uint64_t block = (node.place + Inode::offset_of<"block">()) / numbers_.block_bytes;
+  if (depth > kDeepest) {
+    map.trouble(MapTrouble::node, block);
+    return map.add_absent(0, kLargest);
+  }
+  return map_extents({root.data(), root.size(), depth, block, 0, kLargest}, map);
+}
+
+void Ext2Volume::map(NodeId number, FileMap::Wanted wanted,
+                     FunctionRef<bool(const Extent&)> visit) {
+  const auto node = node_of(number);
+  if (!node) return;
+  const bool special = number < (numbers_.dynamic ? super_.get<"first_ino">() : 11);
+  const bool has_content = node->type == NodeType::file || node->type == NodeType::directory ||
+                           node->type == NodeType::symlink ||
+                           (special && node->type == NodeType::unknown);
+  if (!has_content) return;
+  const bool data = wanted == FileMap::Wanted::data;
+  if (is_short_link(*node)) {
+    const std::uint64_t at = node->place + Inode::offset_of<"block">();
+    if (data && node->bytes != 0) visit({0, saturating_add(view_.start(), at), node->bytes, false});
+    return;
+  }
+  if (data) say_stored_form(*node);
+  if ((node->flags & kExt2InodeInline) != 0) {
+    if (data) inline_extents(*node, visit);
+    return;
+  }
+  const BlockSpace blocks = space();
+  FileMap map(view_, blocks, node->bytes, wanted, visit);
+  map_node(*node, map);
+  map.finish();
+  if (map.trouble() == MapTrouble::none) return;
+  find(Severity::fault, trouble_code(map.trouble()), saturating_add(view_.start(), node->place),
+       kExt2Inode.bytes, fmt::format("inode {} {}", number, trouble_words(map, blocks)));
+}
+
+void Ext2Volume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit) {
+  map(node, FileMap::Wanted::data, visit);
+}
+
+void Ext2Volume::each_pointer_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
+  map(node, FileMap::Wanted::pointer_blocks, visit);
+}
+
+void Ext2Volume::say_stored_form(const Node& node) {
+  std::string_view form;
+  if ((node.flags & kExt2InodeEncrypted) != 0 &&
+      (numbers_.incompatible & kExt2IncompatEncryption) != 0) {
+    form = "encrypted";
+  } else if ((node.flags & kExt2InodeCompressed) != 0 &&
+             (numbers_.incompatible & kExt2IncompatCompression) != 0) {
+    form = "compressed";
+  }
+  if (form.empty()) return;
+  find(Severity::caution, FindingCode::filesystem_damaged,
+       saturating_add(view_.start(), node.place), kExt2Inode.bytes,
+       fmt::format("inode {} is {}; its bytes are shown as they are stored", node.number, form));
+}
+
+// Content that fits stands over the pointers, and goes on in the extended attribute "system.data" in
+// the rest of the inode.
+void Ext2Volume::inline_extents(const Node& node, FunctionRef<bool(const Extent&)> visit) {
+  const std::uint64_t start = saturating_add(view_.start(), node.place);
+  const std::uint64_t first = std::min(node.bytes, kInlineBytes);
+  if (first == 0 || !visit({0, start + Inode::offset_of<"block">(), first, false})) return;
+  if (node.bytes <= kInlineBytes) return;
+  std::uint64_t done = first;
+  if (const auto rest = inline_rest(node)) {
+    const std::uint64_t length = std::min(rest->bytes, node.bytes - first);
+    if (length != 0 && !visit({first, rest->start, length, false})) return;
+    done += length;
+  }
+  if (done == node.bytes) return;
+  find(Severity::fault, FindingCode::filesystem_damaged, start, numbers_.inode_bytes,
+       fmt::format("inode {} holds {} bytes of its content, expected {}", node.number, done,
+                   node.bytes));
+  visit({done, 0, node.bytes - done, true});
+}
+
+std::optional<Extent> Ext2Volume::inline_rest(const Node& node) {
+  const std::byte* bytes = inode(node.number);
+  const std::uint64_t size = numbers_.inode_bytes;
+  if (bytes == nullptr || size < kOldInode + kExt2InodeExtra.bytes) return std::nullopt;
+  const FieldReader<kExt2InodeExtra> extra(bytes + kOldInode, order_);
+  const std::uint64_t magic = kOldInode + extra.get<"extra_isize">();
+  if (!fits_within(magic, 4, size) ||
+      decode_unsigned(std::span(bytes + magic, 4), order_) != kExt2AttributeMagic) {
+    return std::nullopt;
+  }
+  const std::uint64_t entries = magic + 4;
+  for (std::uint64_t at = entries; fits_within(at, kExt2Attribute.bytes, size);) {
+    const Attribute attribute(bytes + at, order_);
+    const std::uint64_t name_bytes = attribute.get<"name_len">();
+    if (name_bytes == 0 || !fits_within(at + kExt2Attribute.bytes, name_bytes, size)) break;
+    const char* name = reinterpret_cast<const char*>(bytes + at + kExt2Attribute.bytes);
+    if (attribute.get<"name_index">() == kSystemNames &&
+        std::string_view(name, static_cast<std::size_t>(name_bytes)) == "data") {
+      const std::uint64_t value = entries + attribute.get<"value_offs">();
+      const std::uint64_t length = attribute.get<"value_size">();
+      if (!fits_within(value, length, size)) return std::nullopt;
+      return Extent{kInlineBytes, saturating_add(view_.start(), node.place + value), length, false};
+    }
+    at += divide_up(kExt2Attribute.bytes + name_bytes, 4) * 4;
+  }
+  return std::nullopt;
+}
+
+}  // namespace platter::filesystem
