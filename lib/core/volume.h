@@ -126,8 +126,10 @@ class Volume {
   /// volume. Short content inside an inode is an extent too.
   virtual void each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit) = 0;
 
-  /// Visits the blocks that only lead to a file's bytes (indirect blocks). Offsets are 0.
-  virtual void each_pointer_block(NodeId /*node*/, FunctionRef<bool(const Extent&)> /*visit*/) {}
+  /// Visits the blocks that a file owns besides those of its extents: blocks that lead to its bytes
+  /// (indirect blocks), attributes in blocks of their own, whole units that are allotted behind its
+  /// end. Offsets are 0.
+  virtual void each_further_block(NodeId /*node*/, FunctionRef<bool(const Extent&)> /*visit*/) {}
 
   /// Where a symbolic link leads, as on the disk; "" for other nodes.
   [[nodiscard]] virtual std::string link_target(NodeId node) = 0;
@@ -146,6 +148,8 @@ class Volume {
 
   /// Bytes of the unit in which space is given to files; 0 when unknown.
   [[nodiscard]] virtual std::uint64_t unit_bytes() const { return 0; }
+  /// Where the first such unit begins, in bytes of the volume.
+  [[nodiscard]] virtual std::uint64_t unit_origin() const { return 0; }
 
   /// Findings since the last call, each place and code once.
   [[nodiscard]] std::vector<Finding> take_findings();

@@ -28,12 +28,13 @@ std::string blocks_words(std::uint64_t units) {
 class Check {
  public:
   Check(Volume& volume, const View& view)
-      : volume_(volume), view_(view), unit_(std::max(volume.unit_bytes(), kSmallestUnit)) {}
+      : volume_(volume), view_(view), unit_(std::max(volume.unit_bytes(), kSmallestUnit)),
+        origin_(view.start() + std::min(volume.unit_origin(), view.bytes())) {}
 
   VolumeCheck run() {
     volume_.check_records();
     collect();
-    const std::uint64_t units = divide_up(view_.bytes(), unit_);
+    const std::uint64_t units = divide_up(view_.start() + view_.bytes() - origin_, unit_);
     const bool mapped = units <= kMostUnits;
     if (mapped) owned_.resize(static_cast<std::size_t>(units));
     own(volume_.root(), "the root directory", 0);
@@ -107,15 +108,15 @@ class Check {
            fmt::format("{}: {} bytes from {} on are not inside the volume", printable(path), missing,
                        first_missing));
     }
-    volume_.each_pointer_block(node, [&](const Extent& extent) {
+    volume_.each_further_block(node, [&](const Extent& extent) {
       mark(extent);
       return true;
     });
   }
 
   void mark(const Extent& extent) {
-    if (owned_.empty() || extent.absent || extent.bytes == 0 || extent.start < view_.start()) return;
-    const std::uint64_t start = extent.start - view_.start();
+    if (owned_.empty() || extent.absent || extent.bytes == 0 || extent.start < origin_) return;
+    const std::uint64_t start = extent.start - origin_;
     if (start % unit_ != 0) return;  // content inside an inode
     const std::uint64_t end = std::min<std::uint64_t>(
         divide_up(saturating_add(start, extent.bytes), unit_), owned_.size());
@@ -135,9 +136,9 @@ class Check {
     std::map<std::uint64_t, std::string> owners;
     std::unordered_set<std::uint64_t> seen;
     const auto note = [&](const Extent& extent, std::string_view path) {
-      if (extent.absent || extent.start < view_.start() || extent.bytes == 0) return;
-      const std::uint64_t start = (extent.start - view_.start()) / unit_;
-      const std::uint64_t end = divide_up(saturating_add(extent.start - view_.start(), extent.bytes), unit_);
+      if (extent.absent || extent.start < origin_ || extent.bytes == 0) return;
+      const std::uint64_t start = (extent.start - origin_) / unit_;
+      const std::uint64_t end = divide_up(saturating_add(extent.start - origin_, extent.bytes), unit_);
       for (auto unit = shared_.lower_bound(start); unit != shared_.end() && *unit < end; ++unit) {
         std::string& names = owners[*unit];
         if (names.size() < 200) names += (names.empty() ? "" : " and ") + printable(path);
@@ -151,7 +152,7 @@ class Check {
         note(extent, file.path);
         return true;
       });
-      volume_.each_pointer_block(file.entry.node, [&](const Extent& extent) {
+      volume_.each_further_block(file.entry.node, [&](const Extent& extent) {
         note(extent, file.path);
         return true;
       });
@@ -163,7 +164,7 @@ class Check {
       ++run.second;
     }
     for (const auto& [names, run] : by_owners) {
-      find(Severity::fault, FindingCode::extent_overlap, view_.start() + run.first * unit_,
+      find(Severity::fault, FindingCode::extent_overlap, origin_ + run.first * unit_,
            run.second * unit_, fmt::format("{} in {}", blocks_words(run.second), names));
     }
   }
@@ -182,19 +183,19 @@ class Check {
     std::uint64_t lost = 0;
     std::uint64_t first_lost = 0;
     volume_.each_run([&](const BlockRun& run) {
-      if (run.start < view_.start() || (run.use != BlockUse::free && run.use != BlockUse::used)) {
+      if (run.start < origin_ || (run.use != BlockUse::free && run.use != BlockUse::used)) {
         return true;
       }
-      const std::uint64_t first = divide_up(run.start - view_.start(), unit_);
+      const std::uint64_t first = divide_up(run.start - origin_, unit_);
       const std::uint64_t end =
-          std::min<std::uint64_t>((saturating_add(run.start - view_.start(), run.bytes)) / unit_, owned_.size());
+          std::min<std::uint64_t>(saturating_add(run.start - origin_, run.bytes) / unit_, owned_.size());
       const bool is_free = run.use == BlockUse::free;
       for (std::uint64_t unit = first; unit < end;) {
         std::uint64_t next = unit;
         const bool wrong = owned_[static_cast<std::size_t>(unit)] == is_free;
         while (next < end && (owned_[static_cast<std::size_t>(next)] == is_free) == wrong) ++next;
         if (wrong && is_free) {
-          find(Severity::fault, FindingCode::blocks_free_in_use, view_.start() + unit * unit_,
+          find(Severity::fault, FindingCode::blocks_free_in_use, origin_ + unit * unit_,
                (next - unit) * unit_,
                fmt::format("{} that files own are free by the maps", blocks_words(next - unit)));
         } else if (wrong) {
@@ -206,7 +207,7 @@ class Check {
       return true;
     });
     if (lost != 0) {
-      find(Severity::caution, FindingCode::blocks_unaccounted, view_.start() + first_lost * unit_, unit_,
+      find(Severity::caution, FindingCode::blocks_unaccounted, origin_ + first_lost * unit_, unit_,
            fmt::format("{} of {} bytes are in use and belong to no file", blocks_words(lost), unit_));
     }
   }
@@ -214,6 +215,7 @@ class Check {
   Volume& volume_;
   const View& view_;
   std::uint64_t unit_;
+  std::uint64_t origin_;  // image byte of unit 0
   VolumeCheck result_;
   std::vector<bool> owned_;
   std::set<std::uint64_t> shared_;  // units with more than one owner

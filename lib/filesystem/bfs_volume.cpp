@@ -94,6 +94,16 @@ void BfsVolume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit)
   visit({0, 0, found->bytes(), true});
 }
 
+// A directory is given room for all the names that it may ever have.
+void BfsVolume::each_further_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
+  const auto found = inode(node);
+  if (!found || found->number == 0 || found->first == 0 || !is_inside(*found)) return;
+  const std::uint64_t used = divide_up(found->start() + found->bytes(), kBfsBlock);
+  const std::uint64_t last = std::min(found->last, super_.get<"end">() / kBfsBlock);
+  if (used > last) return;
+  visit({0, saturating_add(view_.start(), used * kBfsBlock), (last + 1 - used) * kBfsBlock, false});
+}
+
 void BfsVolume::each_entry(NodeId directory, FunctionRef<bool(const Entry&)> visit) {
   const auto found = inode(directory);
   if (!found || found->type != kBfsDirectory) return;

@@ -48,6 +48,7 @@ class BfsVolume final : public Volume {
   [[nodiscard]] std::string link_target(NodeId) override { return {}; }
   void each_run(FunctionRef<bool(const BlockRun&)> visit) override;
   void check_records() override;
+  void each_further_block(NodeId node, FunctionRef<bool(const Extent&)> visit) override;
   [[nodiscard]] std::uint64_t unit_bytes() const override { return kBfsBlock; }
 
   /// Blocks that files take, and how many inodes are in use.

@@ -221,7 +221,7 @@ void EfsVolume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit)
   joiner.finish();
 }
 
-void EfsVolume::each_pointer_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
+void EfsVolume::each_further_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
   const auto inode = inode_of(node);
   if (!inode || !has_content(type_of(*inode))) return;
   if (inode->get<"numextents">() <= static_cast<std::int64_t>(kEfsDirectExtents)) return;

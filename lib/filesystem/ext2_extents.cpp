@@ -143,7 +143,7 @@ void Ext2Volume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit
   map(node, FileMap::Wanted::data, visit);
 }
 
-void Ext2Volume::each_pointer_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
+void Ext2Volume::each_further_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
   map(node, FileMap::Wanted::pointer_blocks, visit);
 }
 

@@ -24,6 +24,7 @@ class FatVolume final : public Volume {
   void each_run(FunctionRef<bool(const BlockRun&)> visit) override;
   void check_records() override;
   [[nodiscard]] std::uint64_t unit_bytes() const override { return layout_.cluster_bytes; }
+  [[nodiscard]] std::uint64_t unit_origin() const override { return layout_.data_start; }
 
  private:
   static constexpr NodeId kDirectory = NodeId{1} << 63U;

@@ -13,7 +13,7 @@ void FfsBlocks::each_extent(Visit visit) {
   walk();
 }
 
-void FfsBlocks::each_pointer_block(Visit visit) {
+void FfsBlocks::each_further_block(Visit visit) {
   pointers_ = &visit;
   walk();
 }

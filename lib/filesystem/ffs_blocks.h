@@ -30,7 +30,7 @@ class FfsBlocks {
   /// The file's extents, a block each, up to its size.
   void each_extent(Visit visit);
   /// The blocks of addresses.
-  void each_pointer_block(Visit visit);
+  void each_further_block(Visit visit);
 
  private:
   void walk();

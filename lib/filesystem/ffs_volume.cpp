@@ -84,7 +84,7 @@ void FfsVolume::walk_blocks(const FfsInode& inode, bool pointers,
   };
   FfsBlocks blocks(shape_, view_, inode, report);
   if (pointers) {
-    blocks.each_pointer_block(visit);
+    blocks.each_further_block(visit);
   } else {
     blocks.each_extent(visit);
   }
@@ -101,13 +101,13 @@ void FfsVolume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit)
   }
 }
 
-void FfsVolume::each_pointer_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
+void FfsVolume::each_further_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
   const auto found = inode(node);
   if (!found) return;
   if (found->has_blocks(shape_)) {
     bool wanted = true;
     walk_blocks(*found, true, [&](const Extent& block) { return wanted = visit(block); });
-    if (!wanted) return;
+    if (!wanted || !visit_rest_of_last_block(*found, visit)) return;
   }
   // Extended attributes take space as a file of their own would.
   std::uint64_t rest = found->extended_bytes;
@@ -119,6 +119,23 @@ void FfsVolume::each_pointer_block(NodeId node, FunctionRef<bool(const Extent&)>
     const std::uint64_t held = fragments * shape_.fragment_bytes;
     if (!visit({0, view_.start() + shape_.byte_of(address), held, false})) return;
   }
+}
+
+// Only the blocks of direct addresses may be cut to fragments: behind them the last one is whole
+// (4.4BSD ufs/ffs/fs.h, blksize()).
+bool FfsVolume::visit_rest_of_last_block(const FfsInode& found,
+                                         FunctionRef<bool(const Extent&)> visit) {
+  constexpr std::uint64_t kDirect = FieldReader<kFfsInode>::count_of<"direct">();
+  if (found.size == 0 || (found.size - 1) / shape_.block_bytes < kDirect) return true;
+  Extent last;
+  walk_blocks(found, false, [&](const Extent& extent) {
+    last = extent;
+    return true;
+  });
+  const std::uint64_t used = divide_up(last.bytes, shape_.fragment_bytes) * shape_.fragment_bytes;
+  if (last.absent || last.bytes == 0 || last.offset + last.bytes != found.size) return true;
+  const std::uint64_t rest = (shape_.block_bytes - used % shape_.block_bytes) % shape_.block_bytes;
+  return rest == 0 || visit({0, last.start + used, rest, false});
 }
 
 std::string FfsVolume::link_target(NodeId node) {

@@ -23,7 +23,7 @@ class FfsVolume final : public Volume {
   [[nodiscard]] Attributes attributes(NodeId node) override;
   void each_entry(NodeId directory, FunctionRef<bool(const Entry&)> visit) override;
   void each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit) override;
-  void each_pointer_block(NodeId node, FunctionRef<bool(const Extent&)> visit) override;
+  void each_further_block(NodeId node, FunctionRef<bool(const Extent&)> visit) override;
   [[nodiscard]] std::string link_target(NodeId node) override;
   void each_run(FunctionRef<bool(const BlockRun&)> visit) override;
   void check_records() override;
@@ -37,6 +37,7 @@ class FfsVolume final : public Volume {
   std::optional<FfsInode> inode(NodeId node);
   bool was_written(std::uint64_t number);
   void walk_blocks(const FfsInode& inode, bool pointers, FunctionRef<bool(const Extent&)> visit);
+  bool visit_rest_of_last_block(const FfsInode& found, FunctionRef<bool(const Extent&)> visit);
 
   bool read_chunk(DirectoryRead& read, std::span<const std::byte> chunk, std::uint64_t place);
   bool read_extent(DirectoryRead& read, const Extent& extent);

@@ -334,4 +334,28 @@ void HfsVolume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit)
   joiner.finish();
 }
 
+// Blocks that are allotted to a fork behind its end.
+void HfsVolume::each_further_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
+  const std::uint64_t id = node & kIdMask;
+  if (node == id || attributes(node).type != NodeType::file) return;
+  const Found found = record_at(node);
+  const auto data = found.data();
+  const FieldReader<kHfsFile> file(data.data(), ByteOrder::big);
+  const bool resource = (node & kResource) != 0;
+  const std::uint64_t bytes = resource ? file.get<"resource_bytes">() : file.get<"data_bytes">();
+  const std::uint64_t room =
+      resource ? file.get<"resource_allocated">() : file.get<"data_allocated">();
+  const auto extents = resource ? file.raw<"resource_extents">() : file.raw<"data_extents">();
+  std::uint64_t skip = divide_up(bytes, block_bytes_);
+  each_block_run(id, resource ? kHfsResourceFork : kHfsDataFork,
+                 Extents3(extents.data(), ByteOrder::big), divide_up(room, block_bytes_),
+                 [&](std::uint64_t start, std::uint64_t count) {
+                   const std::uint64_t passed = std::min(skip, count);
+                   skip -= passed;
+                   if (passed == count || !fits_within(start, count, blocks_)) return true;
+                   return visit({0, image_place(place_of_block(start + passed)),
+                                 (count - passed) * block_bytes_, false});
+                 });
+}
+
 }  // namespace platter::filesystem

@@ -21,11 +21,13 @@ class HfsVolume final : public Volume {
   [[nodiscard]] Attributes attributes(NodeId node) override;
   void each_entry(NodeId directory, FunctionRef<bool(const Entry&)> visit) override;
   void each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit) override;
+  void each_further_block(NodeId node, FunctionRef<bool(const Extent&)> visit) override;
   [[nodiscard]] std::string link_target(NodeId) override { return {}; }
   /// Nothing on a hybrid disc, whose bitmap calls every block used because of the other tree.
   void each_run(FunctionRef<bool(const BlockRun&)> visit) override;
   void check_records() override;
   [[nodiscard]] std::uint64_t unit_bytes() const override { return block_bytes_; }
+  [[nodiscard]] std::uint64_t unit_origin() const override { return first_block_place_; }
 
  private:
   struct Seen {

@@ -212,6 +212,17 @@ void Iso9660Volume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> vi
     visit({.start = node, .bytes = section.get().bytes});
     return;
   }
+  // What makers store as the data of links and devices are somebody else's blocks.
+  if (source_.rock_ridge_shown && !section.get().is_directory()) {
+    NodeType type = NodeType::file;
+    if (visited_ != nullptr && visited_->node == node && visited_->attributes_known) {
+      type = visited_->attributes.type;
+    } else {
+      read_rock(section.get(), looked_up_);
+      if (looked_up_.has_mode) type = type_of_mode(looked_up_.mode);
+    }
+    if (type != NodeType::file) return;
+  }
   // Sections that together are larger than the volume cannot all be true.
   std::uint64_t room = std::max(source_.volume_bytes(), source_.view.bytes());
   SingleRecord next;

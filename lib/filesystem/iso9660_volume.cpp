@@ -195,7 +195,12 @@ bool Iso9660Volume::hand_out(Listing& listing, const ParsedRecord& record, std::
     }
   }
   listing.attributes_known = !listing.rock.child && listing.node != root();
-  if (listing.attributes_known) set_attributes(record, listing.rock, bytes, listing.attributes);
+  if (listing.attributes_known) {
+    set_attributes(record, listing.rock, bytes, listing.attributes);
+    // A directory is as long as its record of itself says, which is the one that is followed.
+    const bool followed = listing.is_directory && listing.node != node_at(record.place);
+    if (followed) listing.attributes.bytes = looked_up_record_.get().bytes;
+  }
   Charset charset = tree().charset;
   const std::string_view name = name_of(listing, record, charset);
   if (name.empty()) {
@@ -238,11 +243,15 @@ Attributes Iso9660Volume::attributes(NodeId node) {
   }
   if (node == root()) return directory_attributes(node);
   if (!read_node(node, looked_up_record_)) return {};
-  if (looked_up_record_.begins_directory()) find_record_above(looked_up_record_);
+  const bool directory = looked_up_record_.begins_directory();
+  const std::uint64_t directory_bytes = looked_up_record_.get().bytes;
+  if (directory) find_record_above(looked_up_record_);
   const ParsedRecord& record = looked_up_record_.get();
   if (record.is_parent()) return {};
   read_rock(record, looked_up_);
-  return attributes_of(record, looked_up_, section_bytes(record));
+  Attributes attributes = attributes_of(record, looked_up_, section_bytes(record));
+  if (directory) attributes.bytes = directory_bytes;
+  return attributes;
 }
 
 // From a directory's record of itself to the one in the directory above, which some makers fill

@@ -120,7 +120,7 @@ void MinixVolume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> visi
   map(node, FileMap::Wanted::data, visit);
 }
 
-void MinixVolume::each_pointer_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
+void MinixVolume::each_further_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
   map(node, FileMap::Wanted::pointer_blocks, visit);
 }
 

@@ -21,7 +21,7 @@ class MinixVolume final : public Volume {
   [[nodiscard]] Attributes attributes(NodeId node) override;
   void each_entry(NodeId directory, FunctionRef<bool(const Entry&)> visit) override;
   void each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit) override;
-  void each_pointer_block(NodeId node, FunctionRef<bool(const Extent&)> visit) override;
+  void each_further_block(NodeId node, FunctionRef<bool(const Extent&)> visit) override;
   [[nodiscard]] std::string link_target(NodeId node) override;
   void each_run(FunctionRef<bool(const BlockRun&)> visit) override;
   void check_records() override;

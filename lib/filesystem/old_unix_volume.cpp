@@ -186,7 +186,7 @@ void OldUnixVolume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> vi
       node, *inode, visit, [](const Extent&) { return true; }, true);
 }
 
-void OldUnixVolume::each_pointer_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
+void OldUnixVolume::each_further_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
   const auto inode = inode_of(node);
   if (!inode || !has_content(inode->type) || inode->inline_text) return;
   map(

@@ -267,7 +267,7 @@ TEST_CASE("ext2: a file with three levels of pointers", "[ext2]") {
     });
     CHECK(mapped < 16 * 1024);
     std::size_t pointer_blocks = 0;
-    volume->each_pointer_block(place->node, [&](const Extent&) { return ++pointer_blocks != 0; });
+    volume->each_further_block(place->node, [&](const Extent&) { return ++pointer_blocks != 0; });
     if (std::string_view(option) != "-t ext4") CHECK(pointer_blocks == 1 + 3 + 4);
   }
 }

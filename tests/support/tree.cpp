@@ -243,7 +243,7 @@ void make_tree(const std::string& path, const TreeRecipe& recipe) {
     fs::create_hard_link(name("one", "ONE.DAT"), name("other-one", "OTHER.DAT"));
   }
   if (recipe.symlinks) {
-    for (const std::size_t length : {1U, 59U, 60U, 61U, 150U, 900U}) {
+    for (const std::size_t length : {1U, 59U, 60U, 61U, 150U, 240U}) {
       const std::string at = path + "/link-" + std::to_string(length);
       fs::create_symlink(std::string(length, 't'), at);
       made.push_back(at);

@@ -173,7 +173,7 @@ TEST_CASE("ext2: extent trees, sound and absurd", "[ext2]") {
     CHECK(found[1].offset == 98 * 1024);
     CHECK(found[1].bytes == 2048);  // not beyond the file's end
     std::vector<std::uint64_t> others;
-    open_volume("ext2", view_of(bytes))->each_pointer_block(12, [&](const Extent& block) {
+    open_volume("ext2", view_of(bytes))->each_further_block(12, [&](const Extent& block) {
       others.push_back(block.start / 1024);
       return true;
     });

@@ -62,7 +62,7 @@ Amount ask_everything(Volume& volume, std::vector<Finding>& findings) {
       if (!extent.absent) amount.mapped += extent.bytes;
       return true;
     });
-    volume.each_pointer_block(node, [&](const Extent&) {
+    volume.each_further_block(node, [&](const Extent&) {
       ++amount.extents;
       return true;
     });

@@ -49,7 +49,7 @@ std::vector<Extent> extents_at(Volume& volume, std::string_view path, bool point
     return true;
   };
   if (pointers) {
-    volume.each_pointer_block(place->node, add);
+    volume.each_further_block(place->node, add);
   } else {
     volume.each_extent(place->node, add);
   }
@@ -150,7 +150,7 @@ TEST_CASE("FFS: facts and maps count what the files take", "[ffs][files]") {
     const auto hold_all = [&](NodeId node) {
       if (!inodes.insert(node).second) return;
       volume->each_extent(node, hold);
-      volume->each_pointer_block(node, hold);
+      volume->each_further_block(node, hold);
     };
     hold_all(volume->root());
     std::vector<Finding> findings;

@@ -173,7 +173,7 @@ TEST_CASE("minix: a file with three levels of pointers", "[minix]") {
   const auto volume = open_volume("minix", view);
   CHECK(tree_of_volume(*volume, view).at("far").sha256 == sha256_of(content));
   std::size_t pointers = 0;
-  volume->each_pointer_block(2, [&](const Extent&) { return ++pointers != 0; });
+  volume->each_further_block(2, [&](const Extent&) { return ++pointers != 0; });
   CHECK(pointers == 2 + 3);
 }
 

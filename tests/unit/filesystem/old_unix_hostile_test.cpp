@@ -108,7 +108,7 @@ void ask_everything(std::string_view format, Bytes bytes) {
           CHECK(next <= visit.attributes.bytes);
           return true;
         });
-        volume->each_pointer_block(visit.entry.node, [](const Extent&) { return true; });
+        volume->each_further_block(visit.entry.node, [](const Extent&) { return true; });
         CHECK(volume->link_target(visit.entry.node).size() <= 4096);
         return visits < 20000 ? Step::go_on : Step::stop;
       },

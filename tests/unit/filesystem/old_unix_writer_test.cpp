@@ -123,7 +123,7 @@ void check_blocks(std::string_view format, const Bytes& image) {
   const auto own = [&](NodeId node) {
     if (!seen.insert(node).second) return;
     volume->each_extent(node, add);
-    volume->each_pointer_block(node, add);
+    volume->each_further_block(node, add);
   };
   own(volume->root());
   walk(
@@ -256,7 +256,7 @@ TEST_CASE("s5: the triple indirect block of 2048-byte blocks", "[s5][writer]") {
                });
   CHECK(found == "a-1 b0 z3999 ");
   std::size_t pointers = 0;
-  volume->each_pointer_block(place->node, [&](const Extent& extent) {
+  volume->each_further_block(place->node, [&](const Extent& extent) {
     pointers += extent.bytes / 2048;
     return true;
   });

@@ -69,7 +69,7 @@ inline Exercise exercise(std::string_view format, std::vector<std::byte> bytes) 
       return true;
     });
     CHECK(next <= visit.attributes.bytes);
-    volume->each_pointer_block(visit.entry.node, [&](const Extent&) { return true; });
+    volume->each_further_block(visit.entry.node, [&](const Extent&) { return true; });
     if (visit.attributes.type == NodeType::symlink) volume->link_target(visit.entry.node);
     read_content(*volume, view, visit.entry.node,
                  [&](std::uint64_t, std::uint64_t, std::span<const std::byte> piece) {
