@@ -183,9 +183,10 @@ class ExtentJoiner {
     return go_on;
   }
   bool finish() {
-    const Extent last = held_;
+    if (held_.bytes == 0) return true;
+    const bool go_on = visit_(held_);
     held_.bytes = 0;
-    return last.bytes == 0 || visit_(last);
+    return go_on;
   }
 
  private:
@@ -208,9 +209,10 @@ class RunJoiner {
     return go_on;
   }
   bool finish() {
-    const BlockRun last = held_;
+    if (held_.bytes == 0) return true;
+    const bool go_on = visit_(held_);
     held_.bytes = 0;
-    return last.bytes == 0 || visit_(last);
+    return go_on;
   }
 
  private:

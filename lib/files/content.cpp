@@ -17,10 +17,12 @@ void each_present_extent(Volume& volume, const View& view, NodeId node,
   volume.each_extent(node, [&](const Extent& extent) {
     const bool nowhere = extent.absent || extent.start < view.start() || extent.start >= end;
     const std::uint64_t present = nowhere ? 0 : std::min(extent.bytes, end - extent.start);
-    wanted = joiner.add({extent.offset, extent.start, present, false}) &&
-             joiner.add({saturating_add(extent.offset, present),
-                         extent.absent ? 0 : saturating_add(extent.start, present),
-                         extent.bytes - present, true});
+    wanted = joiner.add({extent.offset, extent.start, present, false});
+    if (wanted && present != extent.bytes) {
+      wanted = joiner.add({saturating_add(extent.offset, present),
+                           extent.absent ? 0 : saturating_add(extent.start, present),
+                           extent.bytes - present, true});
+    }
     return wanted;
   });
   if (wanted) joiner.finish();

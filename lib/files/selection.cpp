@@ -71,7 +71,7 @@ WalkResult Selection::look_up(Volume& volume, FunctionRef<Step(const FileVisit&)
     const std::string_view name = slash == std::string_view::npos ? path : path.substr(slash + 1);
     const Entry entry{name, Charset::ascii, found->node, found->place};
     ++(directory ? all.directories : all.files);
-    const Step step = visit({entry, path, name, path, true, 0, attributes});
+    const Step step = visit({entry, path, name, path, true, false, 0, attributes});
     all.stopped = step == Step::stop;
     if (!directory || step != Step::go_on) continue;
     const WalkResult below = platter::walk(volume, found->node, path, visit, findings, order);

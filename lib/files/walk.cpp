@@ -1,6 +1,7 @@
 #include "files/walk.h"
 
 #include <algorithm>
+#include <array>
 #include <iterator>
 #include <unordered_set>
 
@@ -12,15 +13,21 @@ namespace {
 // Deeper trees than this were never made by hand; path names have limits of 1024 bytes and less.
 constexpr std::uint32_t kDeepest = 1024;
 
-bool is_wide(Charset charset) noexcept {
-  return charset == Charset::ucs2_be || charset == Charset::utf16_le;
-}
+// Characters that stand for themselves in every 8-bit set, on a terminal, in JSON and in a path.
+constexpr auto kPlain = [] {
+  std::array<bool, 256> plain{};
+  for (std::size_t c = 0x20; c < 0x7F; ++c) plain[c] = c != '/' && c != '"' && c != '\\';
+  return plain;
+}();
 
-// Most names are plain ASCII and stand for themselves in every 8-bit set.
-bool stands_for_itself(const Entry& entry) noexcept {
+// Most names consist of nothing else.
+bool is_plain(const Entry& entry) noexcept {
   const std::string_view name = entry.name;
-  return !is_wide(entry.charset) && !name.empty() && name.front() != '.' &&
-         std::ranges::all_of(name, [](char c) { return c >= 0x20 && c < 0x7F && c != '/'; });
+  const bool wide = entry.charset == Charset::ucs2_be || entry.charset == Charset::utf16_le;
+  if (wide || name.empty() || name.front() == '.') return false;
+  bool plain = true;
+  for (const char c : name) plain = plain && kPlain[static_cast<unsigned char>(c)];
+  return plain;
 }
 
 // A part of a path. What no part may be or hold is percent-escaped.
@@ -48,6 +55,7 @@ class Walker {
 
   WalkResult from(NodeId top, std::string_view top_path) {
     path_ = top_path;
+    plain_ = top_path.empty();  // not worth finding out
     entered_.insert(top);
     read_directory(top, 0);
     while (!pending_.empty() && !result_.stopped) {
@@ -73,6 +81,7 @@ class Walker {
     std::size_t path;
     std::size_t raw_path;
     bool exact;
+    bool plain;
   };
 
   void take(Pending next) {
@@ -81,6 +90,7 @@ class Walker {
       path_.resize(marks_.back().path);
       raw_path_.resize(marks_.back().raw_path);
       exact_ = marks_.back().exact;
+      plain_ = marks_.back().plain;
       marks_.pop_back();
     }
     const Entry entry{next.name, next.charset, next.node, next.place};
@@ -89,7 +99,7 @@ class Walker {
   }
 
   void enter(const Entry& directory, std::uint32_t depth) {
-    marks_.push_back({path_.size(), raw_path_.size(), exact_});
+    marks_.push_back({path_.size(), raw_path_.size(), exact_, plain_});
     append(directory);
     if (!entered_.insert(directory.node).second) {
       findings_.push_back({Severity::fault, FindingCode::directory_loop, {}, directory.place, 0,
@@ -124,25 +134,29 @@ class Walker {
     const std::size_t path_length = path_.size();
     const std::size_t raw_length = raw_path_.size();
     const bool exact = exact_;
+    const bool plain = plain_;
     append(entry);
     const Attributes attributes = volume_.attributes(entry.node);
     const bool is_directory = attributes.type == NodeType::directory;
     ++(is_directory ? result_.directories : result_.files);
     const std::string_view name = std::string_view(path_).substr(path_length == 0 ? 0 : path_length + 1);
-    const Step step = visit_({entry, path_, name, exact_ ? path_ : raw_path_, exact_, depth, attributes});
+    const Step step = visit_(
+        {entry, path_, name, exact_ ? path_ : raw_path_, exact_, plain_, depth, attributes});
     path_.resize(path_length);
     raw_path_.resize(raw_length);
     exact_ = exact;
+    plain_ = plain;
     if (step == Step::stop) result_.stopped = true;
     return is_directory && step == Step::go_on;
   }
 
   // The second path is kept only where a part is no text.
   void append(const Entry& entry) {
-    if (exact_ && stands_for_itself(entry)) {
+    if (exact_ && is_plain(entry)) {
       append_part(path_, entry.name);
       return;
     }
+    plain_ = false;
     const Decoded name = decode_name(entry);
     if (exact_ && !name.exact) raw_path_ = path_;
     append_part(path_, name.utf8);
@@ -165,6 +179,7 @@ class Walker {
   std::string path_;
   std::string raw_path_;  // empty while exact_
   bool exact_ = true;
+  bool plain_ = true;
 };
 
 }  // namespace
@@ -184,7 +199,7 @@ std::optional<FoundPath> find_path(Volume& volume, std::string_view path) {
     path.remove_prefix(wanted.size());
     std::optional<Entry> found;
     volume.each_entry(place.node, [&](const Entry& entry) {
-      const bool same = stands_for_itself(entry)
+      const bool same = is_plain(entry)
                             ? entry.name == wanted
                             : decode_name(entry).utf8 == wanted;
       if (same) found = Entry{{}, entry.charset, entry.node, entry.place};

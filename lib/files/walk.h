@@ -21,6 +21,8 @@ struct FileVisit {
   /// bytes; equal to `path` otherwise.
   std::string_view raw_path;
   bool exact = true;          ///< whether the two are equal
+  /// Whether `path` is printable ASCII without quotes and backslashes: it needs no escaping anywhere.
+  bool plain = true;
   std::uint32_t depth = 0;    ///< directories above it
   const Attributes& attributes;
 };

@@ -206,6 +206,22 @@ void Iso9660Volume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> vi
     visit({.start = node_at(tree().root_place()), .bytes = tree().shape.root_bytes});
     return;
   }
+  // Most often the entry that is just being visited.
+  if (visited_ != nullptr && visited_->node == node && visited_->attributes_known &&
+      visited_->record != nullptr && !visited_->is_directory && !visited_->record->goes_on() &&
+      visited_->record->bytes <= source_.view.bytes()) {
+    const ParsedRecord& record = *visited_->record;
+    if (visited_->attributes.type != NodeType::file || record.bytes == 0) return;
+    const std::uint64_t place = source_.data_place(record);
+    if (record.unit_blocks == 0 && fits_within(place, record.bytes, source_.view.bytes()) &&
+        saturating_add(place, record.bytes) <= source_.volume_bytes() && source_.here(record)) {
+      visit({.start = node_at(place), .bytes = record.bytes});
+      return;
+    }
+    add_section(record, 0, joiner, wanted);
+    if (wanted) joiner.finish();
+    return;
+  }
   SingleRecord section;
   if (!read_node(node, section) || section.get().is_parent()) return;
   if (section.begins_directory()) {

@@ -22,12 +22,20 @@ class RecordingTimes {
  public:
   /// \param raw 7 bytes, or 6 without a zone, which are taken for UTC
   [[nodiscard]] std::optional<Timestamp> of(std::span<const std::byte> raw) noexcept {
-    std::uint64_t key = 0;  // only ever compared
-    if (raw.size() == kDate7.bytes) {
-      std::memcpy(&key, raw.data(), kDate7.bytes);
+    // Only ever compared. Put together from two loads that overlap: a processor waits for a number
+    // that it has to load from bytes that were stored in pieces.
+    std::array<std::byte, 8> stamp{};
+    const std::size_t bytes = std::min<std::size_t>(raw.size(), kDate7.bytes);
+    std::uint32_t low = 0;
+    std::uint32_t high = 0;
+    if (bytes >= sizeof low) {
+      std::memcpy(&low, raw.data(), sizeof low);
+      std::memcpy(&high, raw.data() + bytes - sizeof high, sizeof high);
     } else {
-      std::memcpy(&key, raw.data(), std::min<std::size_t>(raw.size(), kDate7.bytes));
+      std::memcpy(stamp.data(), raw.data(), bytes);
+      std::memcpy(&low, stamp.data(), sizeof low);
     }
+    const std::uint64_t key = std::uint64_t{low} << 32U | high;
     if (key != key_) decode(raw, key);
     return time_;
   }

@@ -209,8 +209,11 @@ bool Iso9660Volume::hand_out(Listing& listing, const ParsedRecord& record, std::
     return true;
   }
   visited_ = &listing;
-  return visit(
+  listing.record = &record;
+  const bool go_on = visit(
       {.name = name, .charset = charset, .node = listing.node, .place = node_at(record.place)});
+  listing.record = nullptr;
+  return go_on;
 }
 
 std::string_view Iso9660Volume::name_of(Listing& listing, const ParsedRecord& record,

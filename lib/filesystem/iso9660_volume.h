@@ -84,6 +84,7 @@ class Iso9660Volume final : public Volume {
     Attributes attributes;
     bool attributes_known = false;  // else they stand elsewhere
     bool is_directory = false;
+    const ParsedRecord* record = nullptr;  // of the entry, for the time of the visit
   };
   class ListingUse;
 

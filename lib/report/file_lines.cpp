@@ -1,8 +1,5 @@
 #include "report/file_lines.h"
 
-#include <array>
-#include <charconv>
-
 #include <fmt/format.h>
 
 #include "core/charset.h"
@@ -15,33 +12,8 @@
 namespace platter {
 namespace {
 
-constexpr std::size_t kBuffer = 64 * 1024;
-
-void append_number(std::string& out, std::uint64_t number) {
-  std::array<char, 20> digits;
-  const auto end = std::to_chars(digits.data(), digits.data() + digits.size(), number).ptr;
-  out.append(digits.data(), static_cast<std::size_t>(end - digits.data()));
-}
-
-void append_octal(std::string& out, std::uint32_t mode) {
-  for (const unsigned shift : {9U, 6U, 3U, 0U}) {
-    out.push_back(static_cast<char>('0' + (mode >> shift & 7U)));
-  }
-}
-
-void put_number(std::string& out, std::string_view key, std::uint64_t number) {
-  out += key;
-  append_number(out, number);
-}
-
-void put_optional(std::string& out, std::string_view key, const std::optional<std::uint32_t>& number) {
-  if (number) put_number(out, key, *number);
-}
-
-void put_text(std::string& out, std::string_view key, std::string_view utf8) {
-  out += key;
-  append_json_text(out, utf8);
-}
+// Room for everything of a line but its texts.
+constexpr std::size_t kFixed = 512;
 
 char type_letter(NodeType type) noexcept {
   switch (type) {
@@ -79,28 +51,19 @@ std::string mode_words(const Attributes& attributes) {
 }
 
 FileLines::FileLines(std::ostream& out, FileListing listing, bool details, const TextStyle& style)
-    : out_(out), listing_(listing), details_(details), style_(style) {
-  buffer_.reserve(kBuffer * 2);
-}
-
-FileLines::~FileLines() { flush(); }
-
-void FileLines::flush() {
-  out_.write(buffer_.data(), static_cast<std::streamsize>(buffer_.size()));
-  buffer_.clear();
-}
+    : buffer_(out), listing_(listing), details_(details), style_(style) {}
 
 void FileLines::begin(const OpenVolume& volume, bool headed) {
   volume_ = &volume;
   json_start_ = "{\"layer\":";
   append_json_text(json_start_, volume.layer->id);
-  json_start_ += ",\"path\":";
+  json_start_ += ",\"path\":\"";
   if (!headed || listing_ == FileListing::json) return;
-  if (!first_) buffer_ += '\n';
+  std::string heading = first_ ? "" : "\n";
   first_ = false;
-  buffer_ += emphasised(fmt::format("{}: {}", printable(volume.layer->id), volume.layer->title),
+  heading += emphasised(fmt::format("{}: {}", printable(volume.layer->id), volume.layer->title),
                         kHeading, style_);
-  buffer_ += '\n';
+  buffer_.put_any(heading + '\n');
 }
 
 void FileLines::add(const FileVisit& file) {
@@ -109,67 +72,97 @@ void FileLines::add(const FileVisit& file) {
   } else {
     add_words(file);
   }
-  if (buffer_.size() >= kBuffer) flush();
 }
 
 void FileLines::add_json(const FileVisit& file) {
   const Attributes& attributes = file.attributes;
-  std::string& out = buffer_;
-  out += json_start_;
-  append_json_text(out, file.path);
-  if (!file.exact) put_text(out, ",\"raw\":", hex_of(file.raw_path));
-  out += ",\"type\":\"";
-  out += node_type_name(attributes.type);
-  put_number(out, "\",\"bytes\":", attributes.bytes);
-  if (attributes.mode) {
-    out += ",\"mode\":\"";
-    append_octal(out, *attributes.mode);
-    out += '"';
+  LineBuffer& out = buffer_;
+  const auto number = [&out](std::string_view key, std::uint64_t value) {
+    out.put(key);
+    out.put(value);
+  };
+  if (file.plain) {
+    out.room(json_start_.size() + file.path.size() + kFixed);
+    out.put(json_start_);
+    out.put(file.path);
+    out.put('"');
+  } else {
+    std::string path;
+    append_json_text(path, file.path);
+    if (!file.exact) path += ",\"raw\":\"" + hex_of(file.raw_path) + '"';
+    out.room(json_start_.size() + path.size() + kFixed);
+    out.put(json_start_);
+    out.put(std::string_view(path).substr(1));
   }
-  put_optional(out, ",\"uid\":", attributes.uid);
-  put_optional(out, ",\"gid\":", attributes.gid);
-  put_optional(out, ",\"links\":", attributes.links);
-  if (attributes.modified) {
-    out += ",\"modified\":\"";
-    append_iso8601(out, attributes.modified->seconds);
-    out += '"';
-  }
-  if (attributes.type == NodeType::symlink) {
-    const std::string raw = volume_->volume->link_target(file.entry.node);
-    const Decoded target = decode_text(raw, file.entry.charset);
-    put_text(out, ",\"target\":", target.utf8);
-    if (!target.exact) put_text(out, ",\"target_raw\":", hex_of(raw));
-  }
+  out.put(",\"type\":\"");
+  out.put(node_type_name(attributes.type));
+  number("\",\"bytes\":", attributes.bytes);
+  out.put(owner_words(attributes));
   if (attributes.device) {
-    put_number(out, ",\"device\":[", attributes.device->major);
-    put_number(out, ",", attributes.device->minor);
-    out += ']';
+    number(",\"device\":[", attributes.device->major);
+    number(",", attributes.device->minor);
+    out.put(']');
   }
+  if (attributes.type == NodeType::symlink) add_target(file);
   if (attributes.type == NodeType::file || attributes.type == NodeType::directory) {
     add_extents(file.entry.node);
   }
-  out += "}\n";
+  out.room(2);
+  out.put("}\n");
+}
+
+void FileLines::add_target(const FileVisit& file) {
+  const std::string raw = volume_->volume->link_target(file.entry.node);
+  const Decoded target = decode_text(raw, file.entry.charset);
+  std::string text = ",\"target\":";
+  append_json_text(text, target.utf8);
+  if (!target.exact) text += ",\"target_raw\":\"" + hex_of(raw) + '"';
+  buffer_.put_any(text);
 }
 
 void FileLines::add_extents(NodeId node) {
-  buffer_ += ",\"extents\":[";
+  buffer_.room(kFixed);
+  buffer_.put(",\"extents\":[");
   bool first = true;
   each_present_extent(*volume_->volume, volume_->view, node, [&](const Extent& extent) {
     if (extent.absent) return true;
-    put_number(buffer_, first ? "[" : ",[", extent.start);
-    put_number(buffer_, ",", extent.bytes);
-    buffer_ += ']';
-    first = false;
     // A file may have as many extents as its volume has blocks.
-    if (buffer_.size() >= kBuffer) flush();
+    buffer_.room(kFixed);
+    buffer_.put(first ? "[" : ",[");
+    buffer_.put(extent.start);
+    buffer_.put(',');
+    buffer_.put(extent.bytes);
+    buffer_.put(']');
+    first = false;
     return true;
   });
-  buffer_ += ']';
+  buffer_.room(kFixed);
+  buffer_.put(']');
+}
+
+// Mode, owner, count of names and time. Files of one directory mostly have the same.
+std::string_view FileLines::owner_words(const Attributes& attributes) {
+  const OwnerWords::Key key{attributes.mode, attributes.uid, attributes.gid, attributes.links,
+                            attributes.modified};
+  if (key == owner_.key) return owner_.words;
+  owner_.key = key;
+  std::string& words = owner_.words;
+  words.clear();
+  if (key.mode) words += fmt::format(",\"mode\":\"{:04o}\"", *key.mode);
+  if (key.uid) words += fmt::format(",\"uid\":{}", *key.uid);
+  if (key.gid) words += fmt::format(",\"gid\":{}", *key.gid);
+  if (key.links) words += fmt::format(",\"links\":{}", *key.links);
+  if (key.modified) {
+    words += ",\"modified\":\"";
+    append_iso8601(words, key.modified->seconds);
+    words += '"';
+  }
+  return words;
 }
 
 void FileLines::add_words(const FileVisit& file) {
   const Attributes& attributes = file.attributes;
-  std::string& out = buffer_;
+  std::string out;
   if (details_) {
     out += mode_words(attributes);
     const auto number = [](const std::optional<std::uint32_t>& value) {
@@ -184,13 +177,19 @@ void FileLines::add_words(const FileVisit& file) {
   }
   const bool tree = listing_ == FileListing::tree;
   if (tree) out.append(2 * static_cast<std::size_t>(file.depth), ' ');
-  out += printable(tree ? file.name : file.path);
+  const std::string_view shown = tree ? file.name : file.path;
+  if (file.plain) {
+    out += shown;
+  } else {
+    out += printable(shown);
+  }
   if (attributes.type == NodeType::directory) out += '/';
   if (details_ && attributes.type == NodeType::symlink) {
     out += " -> ";
     out += printable(decode_text(volume_->volume->link_target(file.entry.node), file.entry.charset).utf8);
   }
   out += '\n';
+  buffer_.put_any(out);
 }
 
 }  // namespace platter

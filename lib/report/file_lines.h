@@ -9,6 +9,7 @@
 
 #include "files/walk.h"
 #include "job/volumes.h"
+#include "report/line_buffer.h"
 #include "report/text.h"
 
 namespace platter {
@@ -23,28 +24,41 @@ class FileLines {
  public:
   /// \param details  type, mode, owner, size and time in front (words only)
   FileLines(std::ostream& out, FileListing listing, bool details, const TextStyle& style);
-  FileLines(const FileLines&) = delete;
-  FileLines& operator=(const FileLines&) = delete;
-  ~FileLines();
 
   /// The volume that the next files are from, with a heading when `headed`.
   void begin(const OpenVolume& volume, bool headed);
   void add(const FileVisit& file);
   /// Hands everything on to the stream.
-  void flush();
+  void flush() { buffer_.flush(); }
 
  private:
+  // JSON for attributes that neighbours share, and what it was made from.
+  struct OwnerWords {
+    struct Key {
+      std::optional<std::uint32_t> mode;
+      std::optional<std::uint32_t> uid;
+      std::optional<std::uint32_t> gid;
+      std::optional<std::uint32_t> links;
+      std::optional<Timestamp> modified;
+      friend bool operator==(const Key&, const Key&) = default;
+    };
+    Key key;
+    std::string words;
+  };
+
   void add_json(const FileVisit& file);
   void add_words(const FileVisit& file);
+  void add_target(const FileVisit& file);
   void add_extents(NodeId node);
+  std::string_view owner_words(const Attributes& attributes);
 
-  std::ostream& out_;
+  LineBuffer buffer_;
   FileListing listing_;
   bool details_;
   const TextStyle& style_;
   const OpenVolume* volume_ = nullptr;
   std::string json_start_;  // of every line: the layer's id
-  std::string buffer_;
+  OwnerWords owner_;
   bool first_ = true;
 };
 

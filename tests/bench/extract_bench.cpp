@@ -42,6 +42,8 @@ class Place {
       }
     }
     run("genisoimage -quiet -R -o " + image() + " " + (path_ / "tree").string());
+    // A virtual machine takes its time for memory that it touches for the first time.
+    run("cp -r " + tree() + " " + out());
   }
   Place(const Place&) = delete;
   Place& operator=(const Place&) = delete;

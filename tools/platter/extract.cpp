@@ -75,7 +75,7 @@ int show_file(Volumes& volumes, const VolumeChoice& choice, Streams& streams) {
     std::vector<Finding> findings = open.volume->take_findings();
     if (!missing.empty()) {
       const Entry entry{found->path, Charset::ascii, found->node, found->place};
-      report_missing({entry, found->path, found->path, found->path, true, 0, attributes}, missing,
+      report_missing({entry, found->path, found->path, found->path, true, false, 0, attributes}, missing,
                      false, findings);
     }
     return tell_findings(std::move(findings), streams) ? kFaultFound : kDone;
