@@ -185,7 +185,7 @@ class ArchiveSink final : public FileSink {
     proceed();
   }
 
-  void finish() override {
+  void finish(std::vector<Finding>& /*findings*/) override {
     check(library().archive_write_close(handle_));
     file_.finish(written_);
   }
@@ -289,16 +289,19 @@ class ArchiveSink final : public FileSink {
                 std::vector<Finding>& findings) {
     if (add_as_link(file, findings)) return;
     std::vector<Extent> extents;
-    std::vector<MissingRun> missing;
+    std::vector<Extent> missing;
     each_present_extent(volume, view, file.entry.node, [&](const Extent& extent) {
       if (extent.absent) {
-        missing.push_back({extent.offset, extent.bytes, extent.start});
+        missing.push_back(extent);
       } else {
         extents.push_back(extent);
       }
       return true;
     });
-    if (!missing.empty()) report_missing(file, missing, options_.strict, findings);
+    if (!missing.empty()) {
+      findings.push_back(
+          missing_finding(file.path, file.attributes.bytes, missing, options_.strict));
+    }
     if (!missing.empty() && options_.strict) {
       ++taken_.left_out;
       return;
@@ -361,7 +364,8 @@ class ArchiveSink final : public FileSink {
       } catch (const IoError&) {
         // The header with the size is written already: zeros, and a finding that says where.
         std::ranges::fill(piece, std::byte{0});
-        report_missing(file, {{extent.offset + done, count, extent.start + done}}, false, findings);
+        findings.push_back(missing_finding(file.path, file.attributes.bytes,
+                                           {{extent.offset + done, extent.start + done, count, true}}, false));
       }
       check(library().archive_write_data(handle_, piece.data(), piece.size()));
       done += count;

@@ -28,13 +28,13 @@ void each_present_extent(Volume& volume, const View& view, NodeId node,
   if (wanted) joiner.finish();
 }
 
-std::vector<MissingRun> read_content(Volume& volume, const View& view, NodeId node,
+std::vector<Extent> read_content(Volume& volume, const View& view, NodeId node,
                                      PieceVisitor visit) {
-  std::vector<MissingRun> missing;
+  std::vector<Extent> missing;
   std::vector<std::byte> buffer;
   each_present_extent(volume, view, node, [&](const Extent& extent) {
     if (extent.absent) {
-      missing.push_back({extent.offset, extent.bytes, extent.start});
+      missing.push_back(extent);
       return true;
     }
     buffer.resize(static_cast<std::size_t>(
@@ -46,7 +46,7 @@ std::vector<MissingRun> read_content(Volume& volume, const View& view, NodeId no
         view.read(extent.start - view.start() + done, piece);
         if (!visit(extent.offset + done, extent.start + done, piece)) return false;
       } catch (const IoError&) {
-        missing.push_back({extent.offset + done, count, extent.start + done});
+        missing.push_back({extent.offset + done, extent.start + done, count, true});
       }
       done += count;
     }

@@ -11,13 +11,6 @@
 
 namespace platter {
 
-/// A run of a file that the image does not hold: its pointer is nonsense, or it lies past the end.
-struct MissingRun {
-  std::uint64_t offset = 0;  ///< in the file
-  std::uint64_t bytes = 0;
-  std::uint64_t start = 0;   ///< in the image, when there is a place
-};
-
 /// Receives a file piece by piece, by rising offset. Holes are not handed out: what lies between two
 /// pieces reads as zero. `start` is the place of the piece in the image.
 /// Returning false ends the reading.
@@ -25,8 +18,8 @@ using PieceVisitor = FunctionRef<bool(std::uint64_t offset, std::uint64_t start,
                                       std::span<const std::byte> bytes)>;
 
 /// Reads a file from the view that its volume was opened on.
-/// \returns what could not be read
-std::vector<MissingRun> read_content(Volume& volume, const View& view, NodeId node,
+/// \returns what the image does not hold or cannot give, as absent extents
+std::vector<Extent> read_content(Volume& volume, const View& view, NodeId node,
                                      PieceVisitor visit);
 
 /// The extents of a file, joined and clipped to what the view holds; what is missing comes as

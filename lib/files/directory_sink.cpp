@@ -10,6 +10,7 @@
 #include <algorithm>
 #include <array>
 #include <cerrno>
+#include <iterator>
 #include <limits>
 #include <optional>
 #include <system_error>
@@ -20,6 +21,7 @@
 #include <fmt/format.h>
 
 #include "core/descriptor.h"
+#include "files/content_copier.h"
 #include "files/sink.h"
 
 namespace platter {
@@ -27,23 +29,8 @@ namespace {
 
 constexpr mode_t kWhileWriting = 0600;
 constexpr mode_t kDirectoryWhileWriting = 0700;
-constexpr std::uint64_t kPiece = 8 * 1024 * 1024;
 
 std::string reason_of(int error) { return std::generic_category().message(error); }
-
-// Copies within the kernel; false when these two files do not allow it and nothing was copied.
-bool copy_in_kernel(int from, std::uint64_t at, int to, std::uint64_t offset, std::uint64_t bytes,
-                    std::uint64_t& done) {
-  auto in = static_cast<off64_t>(at);
-  auto out = static_cast<off64_t>(offset);
-  while (done < bytes) {
-    const ssize_t copied = copy_file_range(from, &in, to, &out, bytes - done, 0);
-    if (copied < 0 && errno == EINTR) continue;
-    if (copied <= 0) return false;
-    done += static_cast<std::uint64_t>(copied);
-  }
-  return true;
-}
 
 struct timespec moment(const std::optional<Timestamp>& time, std::uint32_t nanoseconds) {
   if (!time) return {0, UTIME_OMIT};
@@ -63,11 +50,13 @@ class DirectorySink final : public FileSink {
     if (mkdir(directory_.c_str(), 0777) != 0 && errno != EEXIST) fail(directory_);
     root_ = Descriptor(open(directory_.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
     if (root_.get() < 0) fail(directory_);
+    copier_.emplace(root_.get(), directory_, options.strict);
   }
 
   void begin_volume(const std::string& directory) override {
     names_.clear();
     made_.clear();
+    first_names_.clear();
     parent_.reset();
     top_.clear();
     if (directory.empty()) return;
@@ -87,10 +76,12 @@ class DirectorySink final : public FileSink {
       case NodeType::unknown: leave_out(file, "it is of no kind that could be made here"); break;
       default: add_special(file, std::move(name)); break;
     }
-    if (options_.on_progress && !options_.on_progress(taken_)) throw Interrupted();
+    if (!go_on()) throw Interrupted();
   }
 
-  void finish() override {
+  void finish(std::vector<Finding>& findings) override {
+    copier_->finish([this] { return go_on(); });
+    take_report(findings);
     // From the leaves up: a directory's time changes when something is made in it.
     for (auto made = directories_.rbegin(); made != directories_.rend(); ++made) {
       const char* path = made->path.c_str();
@@ -296,94 +287,38 @@ class DirectorySink final : public FileSink {
       return out.get() >= 0 ? 0 : errno;
     });
     if (!made) return;
-    try {
-      const std::vector<MissingRun> missing = fill(out.get(), file, name, volume, view);
-      if (!missing.empty()) {
-        report_missing(file, missing, options_.strict, *findings_);
-        if (options_.strict) {
-          unlinkat(parent_->descriptor.get(), name.c_str(), 0);
-          ++taken_.left_out;
-          return;
-        }
-      }
-    } catch (...) {
-      unlinkat(parent_->descriptor.get(), name.c_str(), 0);
-      throw;
+    CopyJob job{.out = std::move(out),
+                .host = joined(parent_->host, name),
+                .path = std::string(file.path),
+                .view = view,
+                .extents = {},
+                .bytes = attributes.bytes,
+                .mode = mode_of(attributes, 0666),
+                .times = times_of(attributes),
+                .uid = {},
+                .gid = {}};
+    if (options_.owner) {
+      job.uid = attributes.uid;
+      job.gid = attributes.gid;
     }
-    if (options_.owner && (attributes.uid || attributes.gid)) {
-      if (fchown(out.get(), attributes.uid.value_or(static_cast<uid_t>(-1)),
-                 attributes.gid.value_or(static_cast<gid_t>(-1))) != 0) {
-        fail(name);
-      }
-    }
-    if (fchmod(out.get(), mode_of(attributes, 0666)) != 0) fail(name);
-    const auto times = times_of(attributes);
-    if (futimens(out.get(), times.data()) != 0) fail(name);
-    ++taken_.files;
-    remember_name(file, name);
-  }
-
-  std::vector<MissingRun> fill(int out, const FileVisit& file, const std::string& name,
-                               Volume& volume, const View& view) {
-    std::vector<MissingRun> missing;
-    std::uint64_t end = 0;
     each_present_extent(volume, view, file.entry.node, [&](const Extent& extent) {
-      if (extent.absent) {
-        missing.push_back({extent.offset, extent.bytes, extent.start});
-        return true;
-      }
-      for (std::uint64_t done = 0; done < extent.bytes;) {
-        const std::uint64_t piece = std::min(kPiece, extent.bytes - done);
-        copy(out, name, view, {extent.offset + done, extent.start + done, piece, false}, missing);
-        done += piece;
-        taken_.bytes += piece;
-        if (options_.on_progress && !options_.on_progress(taken_)) throw Interrupted();
-      }
-      end = extent.offset + extent.bytes;
+      job.extents.push_back(extent);
+      taken_.bytes += extent.absent ? 0 : extent.bytes;
       return true;
     });
-    if (end != file.attributes.bytes &&
-        ftruncate(out, static_cast<off_t>(file.attributes.bytes)) != 0) {
-      fail(joined(parent_->host, name));
-    }
-    return missing;
+    ++taken_.files;
+    remember_name(file, name);
+    copier_->copy(std::move(job), [this] { return go_on(); });
+    take_report(*findings_);
   }
 
-  void copy(int out, const std::string& name, const View& view, const Extent& extent,
-            std::vector<MissingRun>& missing) {
-    const int in = view.source()->descriptor();
-    std::uint64_t done = 0;
-    if (in >= 0 && kernel_copies_ &&
-        copy_in_kernel(in, extent.start, out, extent.offset, extent.bytes, done)) {
-      return;
-    }
-    if (done == 0) kernel_copies_ = false;  // not between these filesystems
-    buffer_.resize(static_cast<std::size_t>(std::min<std::uint64_t>(kPiece, 1024 * 1024)));
-    while (done < extent.bytes) {
-      const auto count =
-          static_cast<std::size_t>(std::min<std::uint64_t>(buffer_.size(), extent.bytes - done));
-      const std::span<std::byte> piece = std::span(buffer_).first(count);
-      try {
-        view.read(extent.start - view.start() + done, piece);
-      } catch (const IoError&) {
-        missing.push_back({extent.offset + done, count, extent.start + done});
-        done += count;
-        continue;
-      }
-      write_all(out, name, piece, extent.offset + done);
-      done += count;
-    }
-  }
+  [[nodiscard]] bool go_on() const { return !options_.on_progress || options_.on_progress(taken_); }
 
-  void write_all(int out, const std::string& name, std::span<const std::byte> bytes,
-                 std::uint64_t offset) {
-    while (!bytes.empty()) {
-      const ssize_t wrote = pwrite(out, bytes.data(), bytes.size(), static_cast<off_t>(offset));
-      if (wrote < 0 && errno == EINTR) continue;
-      if (wrote < 0) fail(joined(parent_->host, name));
-      bytes = bytes.subspan(static_cast<std::size_t>(wrote));
-      offset += static_cast<std::uint64_t>(wrote);
-    }
+  void take_report(std::vector<Finding>& findings) {
+    ContentCopier::Report report = copier_->take_report();
+    taken_.left_out += report.left_out;
+    taken_.files -= report.left_out;
+    std::ranges::move(report.findings, std::back_inserter(findings));
   }
 
   void add_symlink(const FileVisit& file, std::string name, Volume& volume) {
@@ -443,9 +378,8 @@ class DirectorySink final : public FileSink {
   std::unordered_map<std::uint64_t, std::string> first_names_;
   std::optional<Parent> parent_;
   std::vector<MadeDirectory> directories_;
-  std::vector<std::byte> buffer_;
   std::vector<Finding>* findings_ = nullptr;
-  bool kernel_copies_ = true;
+  std::optional<ContentCopier> copier_;  // last: its thread works on what is above
 };
 
 }  // namespace

@@ -4,8 +4,8 @@
 
 namespace platter {
 
-void report_missing(const FileVisit& file, const std::vector<MissingRun>& missing, bool left_out,
-                    std::vector<Finding>& findings) {
+Finding missing_finding(std::string_view path, std::uint64_t bytes,
+                        const std::vector<Extent>& missing, bool left_out) {
   constexpr std::size_t kShown = 4;
   std::string runs;
   for (std::size_t i = 0; i < missing.size() && i < kShown; ++i) {
@@ -13,11 +13,10 @@ void report_missing(const FileVisit& file, const std::vector<MissingRun>& missin
                         saturating_add(missing[i].offset, missing[i].bytes - 1));
   }
   if (missing.size() > kShown) runs += fmt::format(" and {} more runs", missing.size() - kShown);
-  findings.push_back({Severity::fault, FindingCode::content_missing, {}, missing.front().start,
-                      missing.front().bytes,
-                      fmt::format("{}: the image does not hold bytes {} of {}; {}",
-                                  printable(file.path), runs, file.attributes.bytes,
-                                  left_out ? "the file was left out" : "they read as zeros")});
+  return {Severity::fault, FindingCode::content_missing, {}, missing.front().start,
+          missing.front().bytes,
+          fmt::format("{}: the image does not hold bytes {} of {}; {}", printable(path), runs, bytes,
+                      left_out ? "the file was left out" : "they read as zeros")};
 }
 
 }  // namespace platter

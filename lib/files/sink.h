@@ -55,7 +55,7 @@ class FileSink {
   /// of their own ("" for none): for the next volume.
   virtual void begin_volume(const std::string& directory) = 0;
   /// Completes everything.
-  virtual void finish() = 0;
+  virtual void finish(std::vector<Finding>& findings) = 0;
   [[nodiscard]] const TakenOut& taken_out() const noexcept { return taken_; }
 
  protected:
@@ -77,8 +77,9 @@ class FileSink {
                                                      const std::string& image,
                                                      const SinkOptions& options);
 
-/// Reports the runs of a file that are missing.
-void report_missing(const FileVisit& file, const std::vector<MissingRun>& missing,
-                    bool left_out, std::vector<Finding>& findings);
+/// What is to be said about a file of which runs are missing (at least one).
+/// \param bytes  of the whole file
+[[nodiscard]] Finding missing_finding(std::string_view path, std::uint64_t bytes,
+                                      const std::vector<Extent>& missing, bool left_out);
 
 }  // namespace platter

@@ -91,7 +91,7 @@ std::vector<Finding> write_archive(const std::string& path) {
     return Step::go_on;
   }, findings);
   CHECK_FALSE(std::filesystem::exists(path));  // under its name only when it is complete
-  sink->finish();
+  sink->finish(findings);
   return findings;
 }
 

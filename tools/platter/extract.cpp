@@ -74,9 +74,7 @@ int show_file(Volumes& volumes, const VolumeChoice& choice, Streams& streams) {
     streams.out.flush();
     std::vector<Finding> findings = open.volume->take_findings();
     if (!missing.empty()) {
-      const Entry entry{found->path, Charset::ascii, found->node, found->place};
-      report_missing({entry, found->path, found->path, found->path, true, false, 0, attributes}, missing,
-                     false, findings);
+      findings.push_back(missing_finding(found->path, attributes.bytes, missing, false));
     }
     return tell_findings(std::move(findings), streams) ? kFaultFound : kDone;
   }
@@ -109,7 +107,7 @@ int take_out(const StraightSurvey& survey, Volumes& volumes, const VolumeChoice&
         findings);
     for (std::size_t i = before; i < findings.size(); ++i) findings[i].layer = open.layer->id;
   }
-  sink->finish();
+  sink->finish(findings);
   const bool fault = tell_findings(std::move(findings), streams);
   streams.out << fmt::format("{}: {}\n",
                              printable(request.archive.empty() ? request.directory : request.archive),

@@ -1,9 +1,12 @@
 // Taking files out, from trees that stand in memory.
 #include <catch2/catch.hpp>
 
+#include <sys/resource.h>
 #include <sys/stat.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
+#include <csignal>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
@@ -26,7 +29,7 @@ std::vector<Finding> take_out(MemoryVolume& volume, FileSink& sink) {
     sink.add(file, volume, view, findings);
     return Step::go_on;
   }, findings);
-  sink.finish();
+  sink.finish(findings);
   return findings;
 }
 
@@ -165,12 +168,63 @@ TEST_CASE("directory sink: names keep their bytes") {
 
 TEST_CASE("directory sink: an interruption leaves no part of a file behind") {
   MemoryVolume volume;
-  volume.add_file(1, "file", std::string(20'000'000, 'x'));
+  for (int i = 0; i < 20; ++i) {
+    volume.add_file(1, "file" + std::to_string(i), std::string(20'000'000, 'x'));
+  }
   const TemporaryDirectory directory;
   const std::string out = directory.file("out");
   SinkOptions options;
-  options.on_progress = [](const TakenOut& taken) { return taken.bytes < 10'000'000; };
+  options.on_progress = [](const TakenOut& taken) { return taken.files < 3; };
   CHECK_THROWS_AS(take_out(volume, *directory_sink(out, options)), Interrupted);
+  std::size_t files = 0;
+  for (const auto& entry : fs::directory_iterator(out)) {
+    CHECK(entry.file_size() == 20'000'000);
+    CHECK(content_of(entry.path()).find('\0') == std::string::npos);
+    ++files;
+  }
+  CHECK(files < 20);
+}
+
+TEST_CASE("directory sink: thousands of files on two threads come out whole") {
+  MemoryVolume volume;
+  for (int i = 0; i < 3000; ++i) {
+    volume.add_file(1, "f" + std::to_string(i), std::string(static_cast<std::size_t>(i * 7 % 9000), static_cast<char>('a' + i % 26)));
+  }
+  const TemporaryDirectory directory;
+  const std::string out = directory.file("out");
+  const auto sink = directory_sink(out, {});
+  CHECK(take_out(volume, *sink).empty());
+  CHECK(sink->taken_out().files == 3000);
+  std::size_t wrong = 0;
+  for (int i = 0; i < 3000; ++i) {
+    const std::string wanted(static_cast<std::size_t>(i * 7 % 9000), static_cast<char>('a' + i % 26));
+    wrong += content_of(out + "/f" + std::to_string(i)) == wanted ? 0U : 1U;
+  }
+  CHECK(wrong == 0);
+}
+
+TEST_CASE("directory sink: a full device is an error that names the file, and leaves no part of it") {
+  // /dev/full cannot hold a directory; a file size limit of the process has the same effect.
+  MemoryVolume volume;
+  volume.add_file(1, "large", std::string(3'000'000, 'x'));
+  const TemporaryDirectory directory;
+  const std::string out = directory.file("out");
+  const pid_t child = fork();
+  if (child == 0) {
+    std::signal(SIGXFSZ, SIG_IGN);
+    const rlimit limit{1'000'000, 1'000'000};
+    setrlimit(RLIMIT_FSIZE, &limit);
+    int status = 1;
+    try {
+      take_out(volume, *directory_sink(out, {}));
+    } catch (const IoError& error) {
+      status = std::string(error.what()).find("large") == std::string::npos ? 2 : 0;
+    }
+    _exit(status);
+  }
+  int status = -1;
+  REQUIRE(waitpid(child, &status, 0) == child);
+  CHECK(WEXITSTATUS(status) == 0);
   CHECK(fs::is_empty(out));
 }
 
