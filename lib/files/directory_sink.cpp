@@ -58,10 +58,8 @@ class DirectorySink final : public FileSink {
     made_.clear();
     first_names_.clear();
     parent_.reset();
-    top_.clear();
-    if (directory.empty()) return;
-    if (mkdirat(root_.get(), directory.c_str(), 0777) != 0 && errno != EEXIST) fail(directory);
     top_ = directory;
+    top_made_ = directory.empty();
   }
 
   void add(const FileVisit& file, Volume& volume, const View& view,
@@ -132,7 +130,15 @@ class DirectorySink final : public FileSink {
     return std::string(bytes_serve ? file.entry.name : file.name);
   }
 
+  // Only when something goes into it.
+  void make_top() {
+    if (top_made_) return;
+    if (mkdirat(root_.get(), top_.c_str(), 0777) != 0 && errno != EEXIST) fail(top_);
+    top_made_ = true;
+  }
+
   void enter_parent_of(const FileVisit& file) {
+    make_top();
     const std::size_t length = file.path.size() - file.name.size();
     const std::string_view path = file.path.substr(0, length == 0 ? 0 : length - 1);
     if (parent_ && parent_->path == path) return;
@@ -372,6 +378,7 @@ class DirectorySink final : public FileSink {
   SinkOptions options_;
   mode_t mask_;
   Descriptor root_;
+  bool top_made_ = true;
   std::string top_;                                        // directory of the volume, below the root
   std::unordered_map<std::string, std::string> names_;     // decoded path of a directory -> host path
   std::unordered_set<std::string> made_;                   // host paths

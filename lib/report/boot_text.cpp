@@ -70,8 +70,13 @@ std::string boot_text(const BootReport& report, bool asked_by_name, const TextSt
 }
 
 std::vector<std::string> boot_summary(const std::vector<BootVerdict>& rows) {
+  struct Group {
+    BootAs as;
+    std::string missing;
+    std::string machines;
+  };
   std::string ready;
-  std::vector<std::string> lines;
+  std::vector<Group> groups;  // rows that lack the same are said together
   for (const BootVerdict& row : rows) {
     if (row.verdict == Verdict::ready) ready += (ready.empty() ? "" : ", ") + row_name(row);
     if (row.verdict != Verdict::incomplete) continue;
@@ -79,9 +84,20 @@ std::vector<std::string> boot_summary(const std::vector<BootVerdict>& rows) {
     for (const Evidence& item : row.evidence) {
       if (item.demanded && !item.holds) missing += (missing.empty() ? "" : ", ") + std::string(item.check);
     }
-    lines.push_back(fmt::format("Would not start {}: missing {}", row_name(row), missing));
+    const auto same = std::ranges::find_if(
+        groups, [&](const Group& group) { return group.as == row.as && group.missing == missing; });
+    if (same == groups.end()) {
+      groups.push_back({row.as, missing, std::string(row.machine)});
+    } else {
+      same->machines += ", " + std::string(row.machine);
+    }
   }
-  if (!ready.empty()) lines.insert(lines.begin(), "Ready to start " + ready);
+  std::vector<std::string> lines;
+  if (!ready.empty()) lines.push_back("Ready to start " + ready);
+  for (const Group& group : groups) {
+    lines.push_back(fmt::format("Would not start {} ({}): missing {}", group.machines,
+                                boot_as_name(group.as), group.missing));
+  }
   return lines;
 }
 

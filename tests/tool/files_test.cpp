@@ -146,13 +146,17 @@ TEST_CASE("boot judges every machine, and the asked one decides the status") {
   CHECK(document.at("boot") == Json::parse(platter("inspect --json " + disk()).out).at("boot"));
   CHECK(document.at("boot").size() == 28);
 
-  // The demo disk has a label and no boot block.
-  const RunResult sparc = platter("boot --machine sparc --as disk " + disk());
+  // The demo disk has a boot block, the demo disc only a label.
+  const RunResult ready = platter("boot --machine sparc --as disk " + disk());
+  CHECK(ready.status == 0);
+  CHECK(ready.out.find("sparc (disk) ready") != std::string::npos);
+  CHECK(ready.out.find("MISSING") == std::string::npos);
+  const RunResult sparc = platter("boot --machine sparc --as optical " + disc());
   CHECK(sparc.status == 1);
   CHECK(sparc.out.find("incomplete") != std::string::npos);
   CHECK(sparc.out.find("MISSING") != std::string::npos);
   CHECK(sparc.out.find("What to do") != std::string::npos);
-  const Json rows = Json::parse(platter("boot --json --machine sparc --as disk " + disk()).out);
+  const Json rows = Json::parse(platter("boot --json --machine sparc --as optical " + disc()).out);
   REQUIRE(rows.at("boot").size() == 1);
   CHECK(rows.at("boot").at(0).at("verdict") == "incomplete");
   CHECK(rows.at("findings").at(0).at("severity") == "fault");
