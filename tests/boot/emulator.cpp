@@ -134,16 +134,14 @@ std::string_view answer_name(Answer answer) noexcept {
 
 namespace {
 
-// The line of the console that has the first of the texts in it, without blanks around it.
+// What the console says from the first of the texts to the end of that line.
 std::string line_with(const std::string& console, const std::vector<std::string>& texts) {
   std::size_t at = std::string::npos;
   for (const std::string& text : texts)
     at = std::min(at, console.find(text));
   if (at == std::string::npos) return {};
-  const std::size_t before = console.find_last_of("\r\n", at);
-  const std::size_t first =
-      console.find_first_not_of("\r\n ", before == std::string::npos ? 0 : before);
-  return console.substr(first, console.find_first_of("\r\n", at) - first);
+  at = console.find_first_not_of("\r\n ", at);
+  return at == std::string::npos ? std::string() : console.substr(at, console.find_first_of("\r\n", at) - at);
 }
 
 }  // namespace

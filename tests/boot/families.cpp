@@ -38,9 +38,9 @@ Emulator pc_disc() {
 
 Emulator hppa(const std::string& order, const std::string& drive) {
   Emulator emulator = qemu({"qemu-system-hppa", "-boot", "order=" + order}, drive);
-  emulator.refusals = {"Not a PA-RISC boot image", "SeaBIOS wants SYSTEM HALT"};
+  emulator.refusals = {"LIF magic is", "SeaBIOS wants SYSTEM HALT"};
   emulator.handover = "HARD Booted.";
-  emulator.banner = "SeaBIOS";
+  emulator.banner = "Firmware Version";
   return emulator;
 }
 Emulator hppa_with_disk() {
