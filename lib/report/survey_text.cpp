@@ -90,7 +90,7 @@ std::string contents_words(const Layer& slice) {
 std::string boot_image_words(const Layer& image) {
   const std::string id = image.id.substr(image.id.rfind('/') + 1);
   std::vector<std::string> parts{"boot image " + printable(id)};
-  for (const std::string_view fact : {"platform_name", "media_name"}) {
+  for (const std::string_view fact : {"platform", "media"}) {
     parts.push_back(printable(image.facts.words(fact)));
   }
   parts.push_back(fmt::format("{} from block {}", plan::readable_size(image.bytes),
@@ -146,7 +146,10 @@ class Page {
         for (const Layer& behind : layer.layers) describe(behind);
         return;
       case LayerKind::label: describe_label(layer); return;
-      case LayerKind::boot: describe_boot(layer, kIndent); return;
+      case LayerKind::boot:
+        describe_boot(layer, kIndent);
+        text_ += '\n';
+        return;
       default: describe_volume(layer); return;
     }
   }
@@ -193,12 +196,16 @@ class Page {
                  {"holds", Table::Align::left}});
     add_rows(table, label, "");
     if (!table.empty()) text_ += table.text(kIndent + 2, style_);
+    for (const Layer& below : label.layers) {
+      if (below.kind == LayerKind::boot) describe_boot(below, kIndent + 2);
+    }
     text_ += '\n';
   }
 
   // Slices of nested labels follow the slice that holds them.
   void add_rows(Table& table, const Layer& label, const std::string& prefix) {
     for (const Layer& slice : label.layers) {
+      if (slice.kind != LayerKind::slice) continue;
       const std::string id = slice.id.substr(label.id.size() + 1);
       const std::string type = printable(slice.facts.words("type_name"));
       table.row({fmt::format("{}{}{}", prefix, printable(id), type.empty() ? "" : " " + type),

@@ -102,6 +102,27 @@ TEST_CASE("plain to frames and back is the same, byte for byte") {
   CHECK(survey.at("findings").at(0).at("code") == "raw-frames");
 }
 
+TEST_CASE("a bad frame inside a file is named with the file, and its files are read through frames") {
+  const Bench bench;
+  const RunResult listed = platter("files --json " + bench.file("disc.bin") + " kernels/corvid340");
+  REQUIRE(listed.status == 0);
+  const Json file = Json::parse(listed.out);
+  CHECK(file.at("layer") == "frames-2352/iso9660");
+  const std::uint64_t frame = file.at("extents").at(0).at(0).get<std::uint64_t>() / 2048 + 3;
+  const std::string path = bench.changed("file.bin", [&](Bytes& bytes) {
+    bytes[static_cast<std::size_t>(at(frame, 100))] ^= std::byte{0x01};
+  });
+  const Json checked = document("frames " + path + " --json", 1);
+  CHECK(checked.at("bad").at(0).at("belongs_to") ==
+        "file kernels/corvid340 of frames-2352/iso9660");
+  CHECK(checked.at("findings").at(0).at("message").get<std::string>().find("kernels/corvid340") !=
+        std::string::npos);
+  const std::string out = bench.file("out");
+  REQUIRE(platter("extract " + bench.file("disc.bin") + " --to " + out).status == 0);
+  REQUIRE(platter("extract " + bench.file("disc.iso") + " --to " + out + "-plain").status == 0);
+  CHECK(read_file(out + "/kernels/corvid340") == read_file(out + "-plain/kernels/corvid340"));
+}
+
 TEST_CASE("a wrong byte is found, named with what it belongs to, and corrected") {
   const Bench bench;
   const std::string path = bench.changed("one.bin", [](Bytes& bytes) {
