@@ -74,7 +74,8 @@ Decoded decode_utf16(std::string_view raw, bool big) {
     std::uint32_t value = unit(i);
     i += 2;
     if (value >= 0xD800 && value <= 0xDFFF) {
-      const bool pair = value < 0xDC00 && i + 1 < raw.size() && unit(i) >= 0xDC00 && unit(i) <= 0xDFFF;
+      const bool pair =
+          value < 0xDC00 && i + 1 < raw.size() && unit(i) >= 0xDC00 && unit(i) <= 0xDFFF;
       if (pair) {
         value = 0x10000 + ((value - 0xD800) << 10U) + (unit(i) - 0xDC00);
         i += 2;
@@ -103,7 +104,8 @@ constexpr std::array<char16_t, 128> kCodePage437 = {
     0x221E, 0x03C6, 0x03B5, 0x2229, 0x2261, 0x00B1, 0x2265, 0x2264, 0x2320, 0x2321, 0x00F7, 0x2248,
     0x00B0, 0x2219, 0x00B7, 0x221A, 0x207F, 0x00B2, 0x25A0, 0x00A0};
 
-// The 8-bit set of HFS names, upper half, in Unicode (the Linux kernel's fs/nls table for HFS gives the same).
+// The 8-bit set of HFS names, upper half, in Unicode (the Linux kernel's fs/nls table for HFS gives
+// the same).
 constexpr std::array<char16_t, 128> kHfsRoman = {
     0x00C4, 0x00C5, 0x00C7, 0x00C9, 0x00D1, 0x00D6, 0x00DC, 0x00E1, 0x00E0, 0x00E2, 0x00E4, 0x00E3,
     0x00E5, 0x00E7, 0x00E9, 0x00E8, 0x00EA, 0x00EB, 0x00ED, 0x00EC, 0x00EE, 0x00EF, 0x00F1, 0x00F3,
@@ -148,12 +150,18 @@ bool is_utf8(std::string_view bytes) noexcept {
 
 Decoded decode_text(std::string_view raw, Charset charset) {
   switch (charset) {
-    case Charset::latin1: return decode_bytewise(raw, nullptr);
-    case Charset::cp437: return decode_bytewise(raw, &kCodePage437);
-    case Charset::hfs_roman: return decode_bytewise(raw, &kHfsRoman);
-    case Charset::ucs2_be: return decode_utf16(raw, true);
-    case Charset::utf16_le: return decode_utf16(raw, false);
-    case Charset::ascii: break;
+    case Charset::latin1:
+      return decode_bytewise(raw, nullptr);
+    case Charset::cp437:
+      return decode_bytewise(raw, &kCodePage437);
+    case Charset::hfs_roman:
+      return decode_bytewise(raw, &kHfsRoman);
+    case Charset::ucs2_be:
+      return decode_utf16(raw, true);
+    case Charset::utf16_le:
+      return decode_utf16(raw, false);
+    case Charset::ascii:
+      break;
   }
   if (is_utf8(raw)) return {std::string(raw), true};
   Decoded result{{}, false};
@@ -193,13 +201,15 @@ std::string printable(std::string_view utf8) {
 std::string hex_of(std::string_view raw) {
   std::string result;
   result.reserve(raw.size() * 2);
-  for (const char c : raw) result += fmt::format("{:02x}", static_cast<unsigned char>(c));
+  for (const char c : raw)
+    result += fmt::format("{:02x}", static_cast<unsigned char>(c));
   return result;
 }
 
 std::size_t columns_of(std::string_view utf8) noexcept {
   std::size_t columns = 0;
-  for (const char c : utf8) columns += (static_cast<unsigned char>(c) & 0xC0U) != 0x80 ? 1U : 0U;
+  for (const char c : utf8)
+    columns += (static_cast<unsigned char>(c) & 0xC0U) != 0x80 ? 1U : 0U;
   return columns;
 }
 

@@ -12,12 +12,12 @@
 namespace platter {
 
 enum class Charset : std::uint8_t {
-  ascii,    ///< 7-bit; bytes above 0x7F are not text unless they happen to be UTF-8
-  latin1,   ///< ISO 8859-1
-  ucs2_be,  ///< UCS-2 or UTF-16, big-endian (Joliet, HFS+)
-  utf16_le, ///< UTF-16, little-endian (GPT names, FAT long names)
-  hfs_roman, ///< the 8-bit set of HFS names
-  cp437,    ///< the usual code page of FAT short names
+  ascii,      ///< 7-bit; bytes above 0x7F are not text unless they happen to be UTF-8
+  latin1,     ///< ISO 8859-1
+  ucs2_be,    ///< UCS-2 or UTF-16, big-endian (Joliet, HFS+)
+  utf16_le,   ///< UTF-16, little-endian (GPT names, FAT long names)
+  hfs_roman,  ///< the 8-bit set of HFS names
+  cp437,      ///< the usual code page of FAT short names
 };
 
 /// Whether the bytes are valid UTF-8 (RFC 3629: no surrogates, no overlong forms, <= 10FFFF).

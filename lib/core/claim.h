@@ -66,8 +66,8 @@ struct Claim {
 
 /// What a format may know of the place it looks at.
 struct Context {
-  View image = {};                ///< everything behind the framing
-  const Slice* slice = nullptr;   ///< the slice looked into; nullptr for the image itself
+  View image = {};                     ///< everything behind the framing
+  const Slice* slice = nullptr;        ///< the slice looked into; nullptr for the image itself
   std::string_view label_format = {};  ///< the label that made the slice, e.g. "mbr"
   /// Stage::boot only: the label or filesystem claim below which boot code is looked for, with its
   /// format's id; nullptr when the image itself or a slice is looked into.
@@ -76,8 +76,8 @@ struct Context {
 };
 
 /// Boot formats are asked three times: about the image, about every slice that is looked into, and
-/// (with Context::below) about every label and filesystem that was found. Most answer to one of them
-/// only.
+/// (with Context::below) about every label and filesystem that was found. Most answer to one of
+/// them only.
 enum class Stage : std::uint8_t { framing, label, filesystem, boot };
 
 /// One row of the registry: how a format is recognised and, for filesystems, opened.

@@ -18,7 +18,9 @@ namespace {
 
 constexpr std::size_t kBlock = 512;
 
-std::string system_reason() { return std::generic_category().message(errno); }
+std::string system_reason() {
+  return std::generic_category().message(errno);
+}
 
 class DeviceSource final : public ByteSource {
  public:
@@ -30,7 +32,8 @@ class DeviceSource final : public ByteSource {
       return;
     }
     const off_t end = lseek(descriptor_.get(), 0, SEEK_END);
-    if (end < 0) throw IoError(path_, 0, 0, "the size of the device is unknown: " + system_reason());
+    if (end < 0)
+      throw IoError(path_, 0, 0, "the size of the device is unknown: " + system_reason());
     size_ = static_cast<std::uint64_t>(end);
   }
 
@@ -39,7 +42,8 @@ class DeviceSource final : public ByteSource {
 
   std::size_t read(std::uint64_t offset, std::span<std::byte> out) const override {
     if (offset >= size_) return 0;
-    const auto wanted = static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), size_ - offset));
+    const auto wanted =
+        static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), size_ - offset));
     std::size_t done = 0;
     while (done < wanted) {
       const ssize_t got = pread(descriptor_.get(), out.data() + done, wanted - done,

@@ -1,7 +1,6 @@
 #include "core/dynamic_library.h"
 
 #include <dlfcn.h>
-
 #include <fmt/format.h>
 
 #include "core/source.h"

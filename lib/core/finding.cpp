@@ -18,13 +18,18 @@ const FindingKind& finding_kind(FindingCode code) noexcept {
   return kKinds.at(static_cast<std::size_t>(code));
 }
 
-std::size_t finding_kind_count() noexcept { return kKinds.size(); }
+std::size_t finding_kind_count() noexcept {
+  return kKinds.size();
+}
 
 std::string_view severity_name(Severity severity) noexcept {
   switch (severity) {
-    case Severity::note: return "note";
-    case Severity::caution: return "caution";
-    case Severity::fault: return "fault";
+    case Severity::note:
+      return "note";
+    case Severity::caution:
+      return "caution";
+    case Severity::fault:
+      return "fault";
   }
   return "";
 }

@@ -16,9 +16,9 @@ template <typename Result, typename... Arguments>
 class FunctionRef<Result(Arguments...)> {
  public:
   template <typename Callable>
-    requires(!std::is_same_v<std::remove_cvref_t<Callable>, FunctionRef> &&
-             std::is_invocable_r_v<Result, Callable&, Arguments...>)
-  FunctionRef(Callable&& callable) noexcept  // NOLINT: meant to be implicit
+  requires(!std::is_same_v<std::remove_cvref_t<Callable>, FunctionRef> &&
+           std::is_invocable_r_v<Result, Callable&, Arguments...>) FunctionRef(Callable&& callable)
+  noexcept  // NOLINT: meant to be implicit
       : object_(const_cast<void*>(static_cast<const void*>(std::addressof(callable)))),
         call_([](void* object, Arguments... arguments) -> Result {
           return (*static_cast<std::add_pointer_t<Callable>>(object))(

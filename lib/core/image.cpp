@@ -19,7 +19,9 @@
 namespace platter {
 namespace {
 
-std::string system_reason() { return std::generic_category().message(errno); }
+std::string system_reason() {
+  return std::generic_category().message(errno);
+}
 
 // Standard input that cannot be seeked is stored first; the limit guards the temporary space.
 std::shared_ptr<const ByteSource> spool_standard_input(std::uint64_t limit) {
@@ -42,7 +44,8 @@ std::shared_ptr<const ByteSource> spool_standard_input(std::uint64_t limit) {
     for (ssize_t done = 0; done < got;) {
       const ssize_t wrote =
           ::write(file.get(), buffer.data() + done, static_cast<std::size_t>(got - done));
-      if (wrote < 0) throw IoError("standard input", total, 0, "cannot be stored: " + system_reason());
+      if (wrote < 0)
+        throw IoError("standard input", total, 0, "cannot be stored: " + system_reason());
       done += wrote;
     }
     total += static_cast<std::uint64_t>(got);
@@ -107,7 +110,8 @@ Image open_image(const std::string& path, const OpenOptions& options) {
     got = 0;  // an unreadable first block is the survey's finding, not a failure to open
   }
   const std::string_view kind = container_kind(std::span(head).first(got));
-  if (member && kind.empty()) throw IoError(file, 0, 0, "is no archive, so it has no member to name");
+  if (member && kind.empty())
+    throw IoError(file, 0, 0, "is no archive, so it has no member to name");
   if (!kind.empty()) {
     Unpacked unpacked = unpack(*image.source, file, member, options.spool_limit);
     if (unpacked.source) {

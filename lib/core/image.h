@@ -18,9 +18,9 @@ struct OpenOptions {
 
 /// What was opened, and how it was wrapped.
 struct Image {
-  std::string path;                ///< as named
-  std::uint64_t bytes = 0;         ///< after containers are undone
-  std::uint64_t stored_bytes = 0;  ///< the file as it lies there
+  std::string path;                          ///< as named
+  std::uint64_t bytes = 0;                   ///< after containers are undone
+  std::uint64_t stored_bytes = 0;            ///< the file as it lies there
   std::vector<std::string> container;        ///< outermost first, e.g. {"gzip"}, {"zip"}
   std::string member;                        ///< name inside the archive, when there is one
   std::vector<std::string> archive_members;  ///< when several were found and none was named

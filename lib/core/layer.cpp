@@ -4,11 +4,16 @@ namespace platter {
 
 std::string_view layer_kind_name(LayerKind kind) noexcept {
   switch (kind) {
-    case LayerKind::framing: return "framing";
-    case LayerKind::label: return "label";
-    case LayerKind::slice: return "slice";
-    case LayerKind::filesystem: return "filesystem";
-    case LayerKind::boot: return "boot";
+    case LayerKind::framing:
+      return "framing";
+    case LayerKind::label:
+      return "label";
+    case LayerKind::slice:
+      return "slice";
+    case LayerKind::filesystem:
+      return "filesystem";
+    case LayerKind::boot:
+      return "boot";
   }
   return "";
 }

@@ -29,7 +29,8 @@ struct Layer {
 };
 
 /// The layer with that id, or nullptr.
-[[nodiscard]] const Layer* find_layer(const std::vector<Layer>& layers, std::string_view id) noexcept;
+[[nodiscard]] const Layer* find_layer(const std::vector<Layer>& layers,
+                                      std::string_view id) noexcept;
 
 /// Calls `visit(layer)` for every layer, parents before children.
 template <typename Visit>

@@ -30,10 +30,14 @@ enum class ByteOrder : std::uint8_t { inherit, little, big, pdp };
 /// "big", "little", "pdp" or "": the words of the JSON fact `byte_order`.
 [[nodiscard]] constexpr std::string_view byte_order_name(ByteOrder order) noexcept {
   switch (order) {
-    case ByteOrder::big: return "big";
-    case ByteOrder::little: return "little";
-    case ByteOrder::pdp: return "pdp";
-    case ByteOrder::inherit: break;
+    case ByteOrder::big:
+      return "big";
+    case ByteOrder::little:
+      return "little";
+    case ByteOrder::pdp:
+      return "pdp";
+    case ByteOrder::inherit:
+      break;
   }
   return "";
 }
@@ -116,7 +120,8 @@ struct Structure {
   /// because with sanitizers g++ 12 takes a comparison of pointers for no constant expression.
   [[nodiscard]] constexpr std::size_t index_of(std::string_view name_wanted) const noexcept {
     std::size_t index = 0;
-    while (index < field_count && first_field[index].name != name_wanted) ++index;
+    while (index < field_count && first_field[index].name != name_wanted)
+      ++index;
     return index;
   }
   /// The field of that name, or nullptr.
@@ -132,15 +137,21 @@ struct Structure {
 constexpr Field integer_field(std::string_view name, std::uint32_t offset, std::uint32_t width,
                               FieldKind kind, ByteOrder order, std::string_view meaning,
                               std::string_view unit_name, NameTable names) {
-  return {.name = name, .offset = offset, .width = width, .kind = kind, .order = order,
-          .unit = unit_name, .meaning = meaning, .names = names};
+  return {.name = name,
+          .offset = offset,
+          .width = width,
+          .kind = kind,
+          .order = order,
+          .unit = unit_name,
+          .meaning = meaning,
+          .names = names};
 }
 
-#define PLATTER_INTEGER_FIELD(maker, bytes_wide, field_kind, byte_order)                        \
-  constexpr Field maker(std::string_view name, std::uint32_t offset, std::string_view meaning,  \
-                        std::string_view unit_name = unit::none, NameTable names = {}) {        \
+#define PLATTER_INTEGER_FIELD(maker, bytes_wide, field_kind, byte_order)                         \
+  constexpr Field maker(std::string_view name, std::uint32_t offset, std::string_view meaning,   \
+                        std::string_view unit_name = unit::none, NameTable names = {}) {         \
     return integer_field(name, offset, bytes_wide, FieldKind::field_kind, ByteOrder::byte_order, \
-                         meaning, unit_name, names);                                            \
+                         meaning, unit_name, names);                                             \
   }
 PLATTER_INTEGER_FIELD(u8, 1, unsigned_integer, inherit)
 PLATTER_INTEGER_FIELD(u16, 2, unsigned_integer, inherit)
@@ -168,24 +179,32 @@ constexpr Field array_of(std::uint32_t count, Field element) {
 }
 constexpr Field text(std::string_view name, std::uint32_t offset, std::uint32_t width,
                      std::string_view meaning) {
-  return {.name = name, .offset = offset, .width = width, .kind = FieldKind::text,
-          .meaning = meaning};
+  return {
+      .name = name, .offset = offset, .width = width, .kind = FieldKind::text, .meaning = meaning};
 }
 constexpr Field bytes(std::string_view name, std::uint32_t offset, std::uint32_t width,
                       std::string_view meaning) {
-  return {.name = name, .offset = offset, .width = width, .kind = FieldKind::bytes,
-          .meaning = meaning};
+  return {
+      .name = name, .offset = offset, .width = width, .kind = FieldKind::bytes, .meaning = meaning};
 }
 /// Unused bytes. They have no name and are not shown unless something stands in them.
 constexpr Field reserved(std::uint32_t offset, std::uint32_t width,
                          std::string_view meaning = "unused") {
-  return {.name = "", .offset = offset, .width = width, .kind = FieldKind::reserved,
+  return {.name = "",
+          .offset = offset,
+          .width = width,
+          .kind = FieldKind::reserved,
           .meaning = meaning};
 }
 constexpr Field records(std::string_view name, std::uint32_t offset, std::uint32_t count,
                         const Structure& record, std::string_view meaning) {
-  return {.name = name, .offset = offset, .width = record.bytes, .count = count,
-          .kind = FieldKind::records, .meaning = meaning, .record = &record};
+  return {.name = name,
+          .offset = offset,
+          .width = record.bytes,
+          .count = count,
+          .kind = FieldKind::records,
+          .meaning = meaning,
+          .record = &record};
 }
 
 namespace layout_errors {

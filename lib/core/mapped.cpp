@@ -1,7 +1,7 @@
 // Plain files, mapped through Boost.Iostreams.
 //
-// Reading a mapping can fail: the file shrank, or its medium returned an error. The copy is guarded,
-// so that this becomes an IoError.
+// Reading a mapping can fail: the file shrank, or its medium returned an error. The copy is
+// guarded, so that this becomes an IoError.
 #include <fcntl.h>
 #include <sys/mman.h>
 #include <sys/stat.h>
@@ -24,8 +24,8 @@
 namespace platter {
 namespace {
 
-// What a source may keep in memory of the file's pages. They count as the process's own although the
-// page cache holds them anyway, and a walk over a million files touches hundreds of megabytes.
+// What a source may keep in memory of the file's pages. They count as the process's own although
+// the page cache holds them anyway, and a walk over a million files touches hundreds of megabytes.
 constexpr std::uint64_t kMostTouched = std::uint64_t{24} << 20U;
 // Bringing pages into the mapping costs more than one system call for that much.
 constexpr std::size_t kLargeRead = 1024;
@@ -57,7 +57,8 @@ class MappedSource final : public ByteSource {
 
   std::size_t read(std::uint64_t offset, std::span<std::byte> out) const override {
     if (offset >= size_ || out.empty()) return 0;
-    const auto count = static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), size_ - offset));
+    const auto count =
+        static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), size_ - offset));
     if (count >= kLargeRead && pread(descriptor_.get(), out.data(), count,
                                      static_cast<off_t>(offset)) == static_cast<ssize_t>(count)) {
       return count;

@@ -1,7 +1,5 @@
 #include "core/packed.h"
 
-#include <archive.h>
-#include <archive_entry.h>
 #include <fcntl.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -13,6 +11,8 @@
 #include <cstring>
 #include <system_error>
 
+#include <archive.h>
+#include <archive_entry.h>
 #include <fmt/format.h>
 
 #include "core/descriptor.h"
@@ -24,26 +24,26 @@ namespace {
 // The functions of libarchive that are used, found at run time. The types come from its header, so
 // a signature that changes does not compile.
 struct Library {
-#define PLATTER_ARCHIVE_FUNCTIONS(X)                                                              \
-  X(archive_read_new)                                                                             \
-  X(archive_read_free)                                                                            \
-  X(archive_read_support_filter_all)                                                              \
-  X(archive_read_support_format_raw)                                                              \
-  X(archive_read_support_format_tar)                                                              \
-  X(archive_read_support_format_cpio)                                                             \
-  X(archive_read_support_format_zip)                                                              \
-  X(archive_read_support_format_7zip)                                                             \
-  X(archive_read_set_seek_callback)                                                               \
-  X(archive_read_set_read_callback)                                                               \
-  X(archive_read_set_callback_data)                                                               \
-  X(archive_read_open1)                                                                           \
-  X(archive_read_next_header)                                                                     \
-  X(archive_read_data_block)                                                                      \
-  X(archive_filter_count)                                                                         \
-  X(archive_filter_name)                                                                          \
-  X(archive_format)                                                                               \
-  X(archive_error_string)                                                                         \
-  X(archive_entry_pathname)                                                                       \
+#define PLATTER_ARCHIVE_FUNCTIONS(X)  \
+  X(archive_read_new)                 \
+  X(archive_read_free)                \
+  X(archive_read_support_filter_all)  \
+  X(archive_read_support_format_raw)  \
+  X(archive_read_support_format_tar)  \
+  X(archive_read_support_format_cpio) \
+  X(archive_read_support_format_zip)  \
+  X(archive_read_support_format_7zip) \
+  X(archive_read_set_seek_callback)   \
+  X(archive_read_set_read_callback)   \
+  X(archive_read_set_callback_data)   \
+  X(archive_read_open1)               \
+  X(archive_read_next_header)         \
+  X(archive_read_data_block)          \
+  X(archive_filter_count)             \
+  X(archive_filter_name)              \
+  X(archive_format)                   \
+  X(archive_error_string)             \
+  X(archive_entry_pathname)           \
   X(archive_entry_filetype)
 #define PLATTER_DECLARE(name) decltype(&::name) name = nullptr;
   PLATTER_ARCHIVE_FUNCTIONS(PLATTER_DECLARE)
@@ -142,11 +142,20 @@ class Reader {
       if (name != "none") names.emplace_back(name == "compress (.Z)" ? "compress" : name);
     }
     switch (library().archive_format(handle_) & ARCHIVE_FORMAT_BASE_MASK) {
-      case ARCHIVE_FORMAT_ZIP: names.emplace_back("zip"); break;
-      case ARCHIVE_FORMAT_7ZIP: names.emplace_back("7z"); break;
-      case ARCHIVE_FORMAT_TAR: names.emplace_back("tar"); break;
-      case ARCHIVE_FORMAT_CPIO: names.emplace_back("cpio"); break;
-      default: break;
+      case ARCHIVE_FORMAT_ZIP:
+        names.emplace_back("zip");
+        break;
+      case ARCHIVE_FORMAT_7ZIP:
+        names.emplace_back("7z");
+        break;
+      case ARCHIVE_FORMAT_TAR:
+        names.emplace_back("tar");
+        break;
+      case ARCHIVE_FORMAT_CPIO:
+        names.emplace_back("cpio");
+        break;
+      default:
+        break;
     }
     return names;
   }
@@ -213,8 +222,9 @@ class Reader {
 
   [[noreturn]] void fail() const {
     const char* words = library().archive_error_string(handle_);
-    throw IoError(path_, feed_.position, 0,
-                  fmt::format("the container is damaged: {}", words == nullptr ? "no detail" : words));
+    throw IoError(
+        path_, feed_.position, 0,
+        fmt::format("the container is damaged: {}", words == nullptr ? "no detail" : words));
   }
   [[noreturn]] void fail_writing() const {
     throw IoError(path_, feed_.position, 0,
@@ -236,7 +246,8 @@ std::string_view container_kind(std::span<const std::byte> first_bytes) noexcept
                               first_bytes.size());
   using std::string_view_literals::operator""sv;
   if (head.starts_with("\x1F\x8B\x08"sv)) return "gzip";
-  if (head.starts_with("BZh"sv) && head.size() > 9 && head.substr(4, 6) == "1AY&SY"sv) return "bzip2";
+  if (head.starts_with("BZh"sv) && head.size() > 9 && head.substr(4, 6) == "1AY&SY"sv)
+    return "bzip2";
   if (head.starts_with("\xFD"
                        "7zXZ\0"sv)) {
     return "xz";
@@ -246,7 +257,8 @@ std::string_view container_kind(std::span<const std::byte> first_bytes) noexcept
   if (head.starts_with("PK\x03\x04"sv)) return "zip";
   if (head.starts_with("7z\xBC\xAF\x27\x1C"sv)) return "7z";
   if (head.size() >= 262 && head.substr(257, 5) == "ustar"sv) return "tar";
-  if (head.starts_with("070701"sv) || head.starts_with("070702"sv) || head.starts_with("070707"sv)) {
+  if (head.starts_with("070701"sv) || head.starts_with("070702"sv) ||
+      head.starts_with("070707"sv)) {
     return "cpio";
   }
   return {};

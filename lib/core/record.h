@@ -48,7 +48,8 @@ constexpr void encode_unsigned(std::span<std::byte> data, std::uint64_t value,
 }
 
 /// A two's complement number of `width` bytes widened to 64 bits.
-[[nodiscard]] constexpr std::int64_t sign_extend(std::uint64_t value, std::uint32_t width) noexcept {
+[[nodiscard]] constexpr std::int64_t sign_extend(std::uint64_t value,
+                                                 std::uint32_t width) noexcept {
   const unsigned shift = 64U - 8U * width;
   return static_cast<std::int64_t>(value << shift) >> shift;
 }
@@ -170,7 +171,9 @@ class Record : public FieldReader<S> {
     this->data_ = bytes_.data();
   }
   Record(const Record& other) noexcept
-      : FieldReader<S>(nullptr, other.order_), bytes_(other.bytes_), start_(other.start_),
+      : FieldReader<S>(nullptr, other.order_),
+        bytes_(other.bytes_),
+        start_(other.start_),
         present_(other.present_) {
     this->data_ = bytes_.data();
   }

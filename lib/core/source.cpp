@@ -11,13 +11,15 @@ namespace {
 class RangeSource final : public ByteSource {
  public:
   RangeSource(std::shared_ptr<const ByteSource> source, std::uint64_t start, std::uint64_t bytes)
-      : source_(std::move(source)), start_(std::min(start, source_->size())),
+      : source_(std::move(source)),
+        start_(std::min(start, source_->size())),
         bytes_(std::min(bytes, source_->size() - start_)) {}
 
   [[nodiscard]] std::uint64_t size() const noexcept override { return bytes_; }
   std::size_t read(std::uint64_t offset, std::span<std::byte> out) const override {
     if (offset >= bytes_) return 0;
-    const auto wanted = static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), bytes_ - offset));
+    const auto wanted =
+        static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), bytes_ - offset));
     return source_->read(start_ + offset, out.first(wanted));
   }
 

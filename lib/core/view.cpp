@@ -17,7 +17,8 @@ View View::sub(std::uint64_t offset, std::uint64_t bytes) const {
 std::size_t View::read(std::uint64_t offset, std::span<std::byte> out) const {
   std::size_t present = 0;
   if (source_ && offset < bytes_) {
-    const auto wanted = static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), bytes_ - offset));
+    const auto wanted =
+        static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), bytes_ - offset));
     const std::uint64_t at = saturating_add(start_, offset);
     if (at < source_->size()) present = source_->read(at, out.first(wanted));
   }
@@ -54,7 +55,8 @@ bool all_zero(const View& view, std::uint64_t offset, std::uint64_t bytes) {
     const auto wanted = static_cast<std::size_t>(std::min<std::uint64_t>(piece.size(), end - at));
     view.read(at, std::span(piece).first(wanted));  // what is not there any more reads as zero
     const auto rest = piece.begin() + static_cast<std::ptrdiff_t>(wanted);
-    if (std::any_of(piece.begin(), rest, [](std::byte b) { return b != std::byte{0}; })) return false;
+    if (std::any_of(piece.begin(), rest, [](std::byte b) { return b != std::byte{0}; }))
+      return false;
   }
   return true;
 }

@@ -4,8 +4,8 @@
 // of files. It hands out directory entries and extents one by one, so that a directory of a million
 // names costs no more memory than one of ten. Everything on the image is hostile: a volume checks
 // each number before it is used, reports what cannot be right as a finding, and goes on with what
-// makes sense. What can loop or multiply (directories, file sizes, shared blocks) is bounded here or
-// by whoever walks the tree (files/walk.h); each function says by whom.
+// makes sense. What can loop or multiply (directories, file sizes, shared blocks) is bounded here
+// or by whoever walks the tree (files/walk.h); each function says by whom.
 #pragma once
 
 #include <cstdint>
@@ -51,7 +51,7 @@ struct DeviceNumber {
 /// What a filesystem tells about a file. What it has no field for is left out, never made up.
 struct Attributes {
   NodeType type = NodeType::unknown;
-  std::uint64_t bytes = 0;            ///< size as stated; may be absurd
+  std::uint64_t bytes = 0;                 ///< size as stated; may be absurd
   std::optional<std::uint32_t> mode = {};  ///< permission bits, 07777
   std::optional<std::uint32_t> uid = {};
   std::optional<std::uint32_t> gid = {};
@@ -71,7 +71,7 @@ struct Entry {
   std::string_view name;             ///< the bytes on the disk, without padding
   Charset charset = Charset::ascii;  ///< how they are to be read
   NodeId node = 0;
-  std::uint64_t place = 0;           ///< image byte of the entry; for findings
+  std::uint64_t place = 0;  ///< image byte of the entry; for findings
 };
 
 /// A run of a file's bytes and where it lies. Holes are gaps between extents: they read as zero.
@@ -121,9 +121,9 @@ class Volume {
   virtual void each_entry(NodeId directory, FunctionRef<bool(const Entry&)> visit) = 0;
 
   /// Visits where a file's bytes lie, by rising offset and without overlap, until `visit` returns
-  /// false. Also for directories. Extents reach at most to the file's stated size; neighbours on the
-  /// disk need not be joined (see ExtentJoiner). What a file maps is bounded by the blocks of its
-  /// volume. Short content inside an inode is an extent too.
+  /// false. Also for directories. Extents reach at most to the file's stated size; neighbours on
+  /// the disk need not be joined (see ExtentJoiner). What a file maps is bounded by the blocks of
+  /// its volume. Short content inside an inode is an extent too.
   virtual void each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit) = 0;
 
   /// Visits the blocks that a file owns besides those of its extents: blocks that lead to its bytes

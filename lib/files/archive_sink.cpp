@@ -1,14 +1,13 @@
 // Files written into an archive, through libarchive.
-#include <archive.h>
-#include <archive_entry.h>
-#include <clocale>
-
 #include <algorithm>
+#include <clocale>
 #include <stdexcept>
 #include <string>
 #include <unordered_map>
 #include <vector>
 
+#include <archive.h>
+#include <archive_entry.h>
 #include <fmt/format.h>
 
 #include "core/dynamic_library.h"
@@ -21,41 +20,41 @@ namespace {
 
 // The functions of libarchive that are used, found at run time.
 struct Library {
-#define PLATTER_ARCHIVE_FUNCTIONS(X)     \
-  X(archive_write_new)                   \
-  X(archive_write_free)                  \
+#define PLATTER_ARCHIVE_FUNCTIONS(X)         \
+  X(archive_write_new)                       \
+  X(archive_write_free)                      \
   X(archive_write_set_format_pax_restricted) \
-  X(archive_write_set_format_cpio_newc)  \
-  X(archive_write_set_format_zip)        \
-  X(archive_write_add_filter_bzip2)      \
-  X(archive_write_add_filter_gzip)       \
-  X(archive_write_add_filter_none)       \
-  X(archive_write_add_filter_xz)         \
-  X(archive_write_add_filter_zstd)       \
-  X(archive_write_set_bytes_in_last_block) \
-  X(archive_write_open)                  \
-  X(archive_write_header)                \
-  X(archive_write_data)                  \
-  X(archive_write_finish_entry)          \
-  X(archive_write_close)                 \
-  X(archive_error_string)                \
-  X(archive_entry_new)                   \
-  X(archive_entry_free)                  \
-  X(archive_entry_clear)                 \
-  X(archive_entry_set_pathname)          \
-  X(archive_entry_set_symlink)           \
-  X(archive_entry_set_hardlink)          \
-  X(archive_entry_set_filetype)          \
-  X(archive_entry_set_perm)              \
-  X(archive_entry_set_size)              \
-  X(archive_entry_set_mtime)             \
-  X(archive_entry_set_uid)               \
-  X(archive_entry_set_gid)               \
-  X(archive_entry_set_nlink)             \
-  X(archive_entry_set_ino64)             \
-  X(archive_entry_set_dev)               \
-  X(archive_entry_set_rdevmajor)         \
-  X(archive_entry_set_rdevminor)         \
+  X(archive_write_set_format_cpio_newc)      \
+  X(archive_write_set_format_zip)            \
+  X(archive_write_add_filter_bzip2)          \
+  X(archive_write_add_filter_gzip)           \
+  X(archive_write_add_filter_none)           \
+  X(archive_write_add_filter_xz)             \
+  X(archive_write_add_filter_zstd)           \
+  X(archive_write_set_bytes_in_last_block)   \
+  X(archive_write_open)                      \
+  X(archive_write_header)                    \
+  X(archive_write_data)                      \
+  X(archive_write_finish_entry)              \
+  X(archive_write_close)                     \
+  X(archive_error_string)                    \
+  X(archive_entry_new)                       \
+  X(archive_entry_free)                      \
+  X(archive_entry_clear)                     \
+  X(archive_entry_set_pathname)              \
+  X(archive_entry_set_symlink)               \
+  X(archive_entry_set_hardlink)              \
+  X(archive_entry_set_filetype)              \
+  X(archive_entry_set_perm)                  \
+  X(archive_entry_set_size)                  \
+  X(archive_entry_set_mtime)                 \
+  X(archive_entry_set_uid)                   \
+  X(archive_entry_set_gid)                   \
+  X(archive_entry_set_nlink)                 \
+  X(archive_entry_set_ino64)                 \
+  X(archive_entry_set_dev)                   \
+  X(archive_entry_set_rdevmajor)             \
+  X(archive_entry_set_rdevminor)             \
   X(archive_entry_sparse_add_entry)
 #define PLATTER_DECLARE(name) decltype(&::name) name = nullptr;
   PLATTER_ARCHIVE_FUNCTIONS(PLATTER_DECLARE)
@@ -99,20 +98,28 @@ const Ending& ending_of(const std::string& path) {
       kEndings, [&](const Ending& ending) { return path.ends_with(ending.text); });
   if (found != std::end(kEndings)) return *found;
   std::string known;
-  for (const Ending& ending : kEndings) known += fmt::format(" {}", ending.text);
+  for (const Ending& ending : kEndings)
+    known += fmt::format(" {}", ending.text);
   throw std::invalid_argument(
       fmt::format("'{}': the ending tells the kind of archive; there are{}", path, known));
 }
 
 unsigned file_type_of(NodeType type) noexcept {
   switch (type) {
-    case NodeType::directory: return AE_IFDIR;
-    case NodeType::symlink: return AE_IFLNK;
-    case NodeType::char_device: return AE_IFCHR;
-    case NodeType::block_device: return AE_IFBLK;
-    case NodeType::fifo: return AE_IFIFO;
-    case NodeType::socket: return AE_IFSOCK;
-    default: return AE_IFREG;
+    case NodeType::directory:
+      return AE_IFDIR;
+    case NodeType::symlink:
+      return AE_IFLNK;
+    case NodeType::char_device:
+      return AE_IFCHR;
+    case NodeType::block_device:
+      return AE_IFBLK;
+    case NodeType::fifo:
+      return AE_IFIFO;
+    case NodeType::socket:
+      return AE_IFSOCK;
+    default:
+      return AE_IFREG;
   }
 }
 
@@ -145,11 +152,18 @@ class ArchiveSink final : public FileSink {
         handle_(library().archive_write_new()),
         entry_(library().archive_entry_new()) {
     const Library& lib = library();
-    if (handle_ == nullptr || entry_ == nullptr) throw IoError(path, 0, 0, "no memory for an archive");
+    if (handle_ == nullptr || entry_ == nullptr)
+      throw IoError(path, 0, 0, "no memory for an archive");
     switch (ending_.kind) {
-      case Kind::tar: check(lib.archive_write_set_format_pax_restricted(handle_)); break;
-      case Kind::cpio: check(lib.archive_write_set_format_cpio_newc(handle_)); break;
-      case Kind::zip: check(lib.archive_write_set_format_zip(handle_)); break;
+      case Kind::tar:
+        check(lib.archive_write_set_format_pax_restricted(handle_));
+        break;
+      case Kind::cpio:
+        check(lib.archive_write_set_format_cpio_newc(handle_));
+        break;
+      case Kind::zip:
+        check(lib.archive_write_set_format_zip(handle_));
+        break;
     }
     check((lib.*ending_.filter)(handle_));
     check(lib.archive_write_set_bytes_in_last_block(handle_, 1));
@@ -227,7 +241,11 @@ class ArchiveSink final : public FileSink {
 
   void leave_out(const FileVisit& file, const std::string& reason, std::vector<Finding>& findings) {
     ++taken_.left_out;
-    findings.push_back({Severity::caution, FindingCode::file_left_out, {}, file.entry.place, 0,
+    findings.push_back({Severity::caution,
+                        FindingCode::file_left_out,
+                        {},
+                        file.entry.place,
+                        0,
                         fmt::format("{}: left out: {}", printable(file.path), reason)});
   }
 
@@ -239,8 +257,8 @@ class ArchiveSink final : public FileSink {
     lib.archive_entry_clear(entry_);
     lib.archive_entry_set_pathname(entry_, (prefix_ + std::string(file.path)).c_str());
     lib.archive_entry_set_filetype(entry_, file_type_of(attributes.type));
-    lib.archive_entry_set_perm(entry_, static_cast<__LA_MODE_T>(
-                                           attributes.mode.value_or(directory ? 0755 : 0644)));
+    lib.archive_entry_set_perm(
+        entry_, static_cast<__LA_MODE_T>(attributes.mode.value_or(directory ? 0755 : 0644)));
     lib.archive_entry_set_uid(entry_, attributes.uid.value_or(0));
     lib.archive_entry_set_gid(entry_, attributes.gid.value_or(0));
     lib.archive_entry_set_nlink(entry_, attributes.links.value_or(1));
@@ -310,7 +328,8 @@ class ArchiveSink final : public FileSink {
     // Holes cost time here, and a size is only a claim.
     constexpr std::uint64_t kMostZeros = std::uint64_t{16} << 30U;
     if (file.attributes.bytes > saturating_add(end, kMostZeros)) {
-      leave_out(file, fmt::format("it claims {} bytes and has {}", file.attributes.bytes, end), findings);
+      leave_out(file, fmt::format("it claims {} bytes and has {}", file.attributes.bytes, end),
+                findings);
       return;
     }
     describe(file);
@@ -331,7 +350,8 @@ class ArchiveSink final : public FileSink {
   void declare_holes(const std::vector<Extent>& extents, std::uint64_t bytes) {
     if (ending_.kind != Kind::tar) return;
     std::uint64_t mapped = 0;
-    for (const Extent& extent : extents) mapped += extent.bytes;
+    for (const Extent& extent : extents)
+      mapped += extent.bytes;
     if (mapped >= bytes) return;
     std::uint64_t start = 0;
     std::uint64_t end = 0;
@@ -343,7 +363,8 @@ class ArchiveSink final : public FileSink {
       end = extent.offset + extent.bytes;
     }
     add_sparse(start, end);
-    if (end < bytes) library().archive_entry_sparse_add_entry(entry_, static_cast<la_int64_t>(bytes), 0);
+    if (end < bytes)
+      library().archive_entry_sparse_add_entry(entry_, static_cast<la_int64_t>(bytes), 0);
   }
 
   void add_sparse(std::uint64_t start, std::uint64_t end) {
@@ -364,8 +385,9 @@ class ArchiveSink final : public FileSink {
       } catch (const IoError&) {
         // The header with the size is written already: zeros, and a finding that says where.
         std::ranges::fill(piece, std::byte{0});
-        findings.push_back(missing_finding(file.path, file.attributes.bytes,
-                                           {{extent.offset + done, extent.start + done, count, true}}, false));
+        findings.push_back(
+            missing_finding(file.path, file.attributes.bytes,
+                            {{extent.offset + done, extent.start + done, count, true}}, false));
       }
       check(library().archive_write_data(handle_, piece.data(), piece.size()));
       done += count;

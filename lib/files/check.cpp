@@ -28,7 +28,9 @@ std::string blocks_words(std::uint64_t units) {
 class Check {
  public:
   Check(Volume& volume, const View& view)
-      : volume_(volume), view_(view), unit_(std::max(volume.unit_bytes(), kSmallestUnit)),
+      : volume_(volume),
+        view_(view),
+        unit_(std::max(volume.unit_bytes(), kSmallestUnit)),
         origin_(view.start() + std::min(volume.unit_origin(), view.bytes())) {}
 
   VolumeCheck run() {
@@ -43,7 +45,8 @@ class Check {
         result_.findings);
     result_.files = walked.files;
     result_.directories = walked.directories;
-    for (const bool owned : owned_) result_.owned_bytes += owned ? unit_ : 0;
+    for (const bool owned : owned_)
+      result_.owned_bytes += owned ? unit_ : 0;
     name_the_owners();
     compare_names();
     if (mapped) compare_with_maps();
@@ -59,7 +62,9 @@ class Check {
     std::string path;
   };
 
-  void collect() { std::ranges::move(volume_.take_findings(), std::back_inserter(result_.findings)); }
+  void collect() {
+    std::ranges::move(volume_.take_findings(), std::back_inserter(result_.findings));
+  }
 
   void find(Severity severity, FindingCode code, std::uint64_t at, std::uint64_t bytes,
             std::string message) {
@@ -105,8 +110,8 @@ class Check {
     each_present_extent(volume_, view_, node, take);
     if (missing != 0) {
       find(Severity::fault, FindingCode::extent_beyond_end, place, 0,
-           fmt::format("{}: {} bytes from {} on are not inside the volume", printable(path), missing,
-                       first_missing));
+           fmt::format("{}: {} bytes from {} on are not inside the volume", printable(path),
+                       missing, first_missing));
     }
     volume_.each_further_block(node, [&](const Extent& extent) {
       mark(extent);
@@ -138,26 +143,30 @@ class Check {
     const auto note = [&](const Extent& extent, std::string_view path) {
       if (extent.absent || extent.start < origin_ || extent.bytes == 0) return;
       const std::uint64_t start = (extent.start - origin_) / unit_;
-      const std::uint64_t end = divide_up(saturating_add(extent.start - origin_, extent.bytes), unit_);
+      const std::uint64_t end =
+          divide_up(saturating_add(extent.start - origin_, extent.bytes), unit_);
       for (auto unit = shared_.lower_bound(start); unit != shared_.end() && *unit < end; ++unit) {
         std::string& names = owners[*unit];
         if (names.size() < 200) names += (names.empty() ? "" : " and ") + printable(path);
       }
     };
     std::vector<Finding> again;
-    walk(volume_, volume_.root(), "", [&](const FileVisit& file) {
-      const std::uint64_t identity = file.attributes.identity;
-      if (identity != 0 && !seen.insert(identity).second) return Step::go_on;
-      each_present_extent(volume_, view_, file.entry.node, [&](const Extent& extent) {
-        note(extent, file.path);
-        return true;
-      });
-      volume_.each_further_block(file.entry.node, [&](const Extent& extent) {
-        note(extent, file.path);
-        return true;
-      });
-      return Step::go_on;
-    }, again);
+    walk(
+        volume_, volume_.root(), "",
+        [&](const FileVisit& file) {
+          const std::uint64_t identity = file.attributes.identity;
+          if (identity != 0 && !seen.insert(identity).second) return Step::go_on;
+          each_present_extent(volume_, view_, file.entry.node, [&](const Extent& extent) {
+            note(extent, file.path);
+            return true;
+          });
+          volume_.each_further_block(file.entry.node, [&](const Extent& extent) {
+            note(extent, file.path);
+            return true;
+          });
+          return Step::go_on;
+        },
+        again);
     std::map<std::string, std::pair<std::uint64_t, std::uint64_t>> by_owners;  // first unit, count
     for (const auto& [unit, names] : owners) {
       auto& run = by_owners.try_emplace(names, unit, 0).first->second;
@@ -187,13 +196,14 @@ class Check {
         return true;
       }
       const std::uint64_t first = divide_up(run.start - origin_, unit_);
-      const std::uint64_t end =
-          std::min<std::uint64_t>(saturating_add(run.start - origin_, run.bytes) / unit_, owned_.size());
+      const std::uint64_t end = std::min<std::uint64_t>(
+          saturating_add(run.start - origin_, run.bytes) / unit_, owned_.size());
       const bool is_free = run.use == BlockUse::free;
       for (std::uint64_t unit = first; unit < end;) {
         std::uint64_t next = unit;
         const bool wrong = owned_[static_cast<std::size_t>(unit)] == is_free;
-        while (next < end && (owned_[static_cast<std::size_t>(next)] == is_free) == wrong) ++next;
+        while (next < end && (owned_[static_cast<std::size_t>(next)] == is_free) == wrong)
+          ++next;
         if (wrong && is_free) {
           find(Severity::fault, FindingCode::blocks_free_in_use, origin_ + unit * unit_,
                (next - unit) * unit_,
@@ -208,7 +218,8 @@ class Check {
     });
     if (lost != 0) {
       find(Severity::caution, FindingCode::blocks_unaccounted, origin_ + first_lost * unit_, unit_,
-           fmt::format("{} of {} bytes are in use and belong to no file", blocks_words(lost), unit_));
+           fmt::format("{} of {} bytes are in use and belong to no file", blocks_words(lost),
+                       unit_));
     }
   }
 
@@ -225,6 +236,8 @@ class Check {
 
 }  // namespace
 
-VolumeCheck check_volume(Volume& volume, const View& view) { return Check(volume, view).run(); }
+VolumeCheck check_volume(Volume& volume, const View& view) {
+  return Check(volume, view).run();
+}
 
 }  // namespace platter

@@ -18,8 +18,8 @@ struct VolumeCheck {
   std::vector<Finding> findings;
 };
 
-/// The volume's own records against one another; then every file: blocks past the end, blocks of two
-/// owners, counts of names; then the owners against the maps of free blocks.
+/// The volume's own records against one another; then every file: blocks past the end, blocks of
+/// two owners, counts of names; then the owners against the maps of free blocks.
 ///
 /// Memory: a bit for each block of the volume that is there, and an entry for each file.
 [[nodiscard]] VolumeCheck check_volume(Volume& volume, const View& view);

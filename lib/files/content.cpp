@@ -29,7 +29,7 @@ void each_present_extent(Volume& volume, const View& view, NodeId node,
 }
 
 std::vector<Extent> read_content(Volume& volume, const View& view, NodeId node,
-                                     PieceVisitor visit) {
+                                 PieceVisitor visit) {
   std::vector<Extent> missing;
   std::vector<std::byte> buffer;
   each_present_extent(volume, view, node, [&](const Extent& extent) {

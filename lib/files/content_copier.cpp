@@ -20,7 +20,8 @@ constexpr std::uint64_t kPiece = std::uint64_t{8} << 20U;
 constexpr std::size_t kBuffer = std::size_t{1} << 20U;
 constexpr std::chrono::milliseconds kLook{200};
 
-// False when these two files do not allow it, or the image ends early; `done` tells how far it came.
+// False when these two files do not allow it, or the image ends early; `done` tells how far it
+// came.
 bool copy_in_kernel(int from, const Extent& extent, int to, std::uint64_t& done) {
   auto in = static_cast<off64_t>(extent.start);
   auto out = static_cast<off64_t>(extent.offset);
@@ -76,7 +77,9 @@ ContentCopier::Report ContentCopier::take_report() {
   return std::exchange(report_, {});
 }
 
-void ContentCopier::rethrow_failure() { std::rethrow_exception(std::exchange(failure_, nullptr)); }
+void ContentCopier::rethrow_failure() {
+  std::rethrow_exception(std::exchange(failure_, nullptr));
+}
 
 void ContentCopier::work() {
   std::vector<std::byte> buffer;
@@ -117,7 +120,8 @@ void ContentCopier::complete(CopyJob& job, std::vector<std::byte>& buffer,
       }
       for (std::uint64_t done = 0; done < extent.bytes; done += kPiece) {
         const std::uint64_t piece = std::min(kPiece, extent.bytes - done);
-        copy_extent(job, {extent.offset + done, extent.start + done, piece, false}, buffer, missing);
+        copy_extent(job, {extent.offset + done, extent.start + done, piece, false}, buffer,
+                    missing);
         if (keep_going && !keep_going()) throw Interrupted();
       }
       end = extent.offset + extent.bytes;
@@ -176,7 +180,9 @@ void ContentCopier::write_all(const CopyJob& job, std::span<const std::byte> byt
   }
 }
 
-void ContentCopier::remove(const CopyJob& job) const { unlinkat(root_, job.host.c_str(), 0); }
+void ContentCopier::remove(const CopyJob& job) const {
+  unlinkat(root_, job.host.c_str(), 0);
+}
 
 void ContentCopier::fail(const CopyJob& job) const {
   throw IoError(directory_ + "/" + job.host, 0, 0, std::generic_category().message(errno));

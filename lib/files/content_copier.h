@@ -36,9 +36,9 @@ struct CopyJob {
   std::optional<gid_t> gid;
 };
 
-/// Copies within the kernel where the image is a file of this machine, and gives each file its size,
-/// owner, mode and times. One file at a time waits for a second thread; more are done by the caller,
-/// so neither runs away from the other.
+/// Copies within the kernel where the image is a file of this machine, and gives each file its
+/// size, owner, mode and times. One file at a time waits for a second thread; more are done by the
+/// caller, so neither runs away from the other.
 class ContentCopier {
  public:
   /// \param root       descriptor of the directory that everything is below, for the copier's life
@@ -50,8 +50,8 @@ class ContentCopier {
   /// What was not begun is removed.
   ~ContentCopier();
 
-  /// Fills a file, now or soon. Throws IoError for this file or an earlier one; the file is removed.
-  /// \param keep_going  asked now and then; false ends the work with Interrupted
+  /// Fills a file, now or soon. Throws IoError for this file or an earlier one; the file is
+  /// removed. \param keep_going  asked now and then; false ends the work with Interrupted
   void copy(CopyJob job, const std::function<bool()>& keep_going);
   /// Waits until everything is done. Throws as copy() does.
   void finish(const std::function<bool()>& keep_going);
@@ -65,7 +65,8 @@ class ContentCopier {
 
  private:
   void work();
-  void complete(CopyJob& job, std::vector<std::byte>& buffer, const std::function<bool()>& keep_going);
+  void complete(CopyJob& job, std::vector<std::byte>& buffer,
+                const std::function<bool()>& keep_going);
   void copy_extent(const CopyJob& job, const Extent& extent, std::vector<std::byte>& buffer,
                    std::vector<Extent>& missing);
   void write_all(const CopyJob& job, std::span<const std::byte> bytes, std::uint64_t offset) const;

@@ -30,7 +30,9 @@ namespace {
 constexpr mode_t kWhileWriting = 0600;
 constexpr mode_t kDirectoryWhileWriting = 0700;
 
-std::string reason_of(int error) { return std::generic_category().message(error); }
+std::string reason_of(int error) {
+  return std::generic_category().message(error);
+}
 
 struct timespec moment(const std::optional<Timestamp>& time, std::uint32_t nanoseconds) {
   if (!time) return {0, UTIME_OMIT};
@@ -68,11 +70,21 @@ class DirectorySink final : public FileSink {
     enter_parent_of(file);
     std::string name = host_name(file);
     switch (file.attributes.type) {
-      case NodeType::directory: add_directory(file, std::move(name)); break;
-      case NodeType::file: add_file(file, std::move(name), volume, view); break;
-      case NodeType::symlink: add_symlink(file, std::move(name), volume); break;
-      case NodeType::unknown: leave_out(file, "it is of no kind that could be made here"); break;
-      default: add_special(file, std::move(name)); break;
+      case NodeType::directory:
+        add_directory(file, std::move(name));
+        break;
+      case NodeType::file:
+        add_file(file, std::move(name), volume, view);
+        break;
+      case NodeType::symlink:
+        add_symlink(file, std::move(name), volume);
+        break;
+      case NodeType::unknown:
+        leave_out(file, "it is of no kind that could be made here");
+        break;
+      default:
+        add_special(file, std::move(name));
+        break;
     }
     if (!go_on()) throw Interrupted();
   }
@@ -85,7 +97,8 @@ class DirectorySink final : public FileSink {
       const char* path = made->path.c_str();
       if (options_.owner) give_owner(root_.get(), path, made->uid, made->gid);
       if (fchmodat(root_.get(), path, made->mode, 0) != 0) fail(made->path);
-      if (utimensat(root_.get(), path, made->times.data(), AT_SYMLINK_NOFOLLOW) != 0) fail(made->path);
+      if (utimensat(root_.get(), path, made->times.data(), AT_SYMLINK_NOFOLLOW) != 0)
+        fail(made->path);
     }
     directories_.clear();
   }
@@ -126,7 +139,8 @@ class DirectorySink final : public FileSink {
 
   // The name on the disk where it is one here too.
   static std::string host_name(const FileVisit& file) {
-    const bool bytes_serve = file.entry.charset == Charset::ascii && !is_unusable_name(file.entry.name);
+    const bool bytes_serve =
+        file.entry.charset == Charset::ascii && !is_unusable_name(file.entry.name);
     return std::string(bytes_serve ? file.entry.name : file.name);
   }
 
@@ -165,7 +179,8 @@ class DirectorySink final : public FileSink {
       if (known != names_.end()) {
         parent.host = known->second;
       } else {
-        if (mkdirat(parent.descriptor.get(), part.c_str(), 0777) != 0 && errno != EEXIST) fail(part);
+        if (mkdirat(parent.descriptor.get(), part.c_str(), 0777) != 0 && errno != EEXIST)
+          fail(part);
         parent.host = joined(parent.host, part);
         names_.emplace(decoded, parent.host);
       }
@@ -179,7 +194,8 @@ class DirectorySink final : public FileSink {
     while (!host.empty()) {
       const std::string part(host.substr(0, host.find('/')));
       host.remove_prefix(std::min(host.size(), part.size() + 1));
-      Descriptor next(openat(at.get(), part.c_str(), O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC));
+      Descriptor next(
+          openat(at.get(), part.c_str(), O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC));
       if (next.get() < 0) fail(part);
       at = std::move(next);
     }
@@ -243,9 +259,10 @@ class DirectorySink final : public FileSink {
       // A directory that is there may be filled up.
       struct stat status {};
       const int error = errno;
-      const bool reuse = error == EEXIST && may_replace(at) &&
-                         fstatat(parent_->descriptor.get(), at, &status, AT_SYMLINK_NOFOLLOW) == 0 &&
-                         S_ISDIR(status.st_mode);
+      const bool reuse =
+          error == EEXIST && may_replace(at) &&
+          fstatat(parent_->descriptor.get(), at, &status, AT_SYMLINK_NOFOLLOW) == 0 &&
+          S_ISDIR(status.st_mode);
       return reuse ? 0 : error;
     });
     if (!made) return;
@@ -267,7 +284,9 @@ class DirectorySink final : public FileSink {
     const auto first = first_names_.find(attributes.identity);
     if (first == first_names_.end()) return false;
     const bool made = make_named(file, name, [&](const char* at) {
-      return linkat(root_.get(), first->second.c_str(), parent_->descriptor.get(), at, 0) == 0 ? 0 : errno;
+      return linkat(root_.get(), first->second.c_str(), parent_->descriptor.get(), at, 0) == 0
+                 ? 0
+                 : errno;
     });
     if (made) ++taken_.links;
     return true;
@@ -348,7 +367,8 @@ class DirectorySink final : public FileSink {
 
   void add_special(const FileVisit& file, std::string name) {
     if (!options_.devices) {
-      leave_out(file, fmt::format("it is a {}; --devices makes those", node_type_name(file.attributes.type)));
+      leave_out(file, fmt::format("it is a {}; --devices makes those",
+                                  node_type_name(file.attributes.type)));
       return;
     }
     if (add_as_link(file, name)) return;
@@ -379,9 +399,9 @@ class DirectorySink final : public FileSink {
   mode_t mask_;
   Descriptor root_;
   bool top_made_ = true;
-  std::string top_;                                        // directory of the volume, below the root
-  std::unordered_map<std::string, std::string> names_;     // decoded path of a directory -> host path
-  std::unordered_set<std::string> made_;                   // host paths
+  std::string top_;                                     // directory of the volume, below the root
+  std::unordered_map<std::string, std::string> names_;  // decoded path of a directory -> host path
+  std::unordered_set<std::string> made_;                // host paths
   std::unordered_map<std::uint64_t, std::string> first_names_;
   std::optional<Parent> parent_;
   std::vector<MadeDirectory> directories_;

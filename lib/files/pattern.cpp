@@ -6,11 +6,15 @@
 namespace platter {
 namespace {
 
-char folded(char c) noexcept { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; }
+char folded(char c) noexcept {
+  return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+}
 
 std::string_view trimmed(std::string_view path) noexcept {
-  while (!path.empty() && path.front() == '/') path.remove_prefix(1);
-  while (!path.empty() && path.back() == '/') path.remove_suffix(1);
+  while (!path.empty() && path.front() == '/')
+    path.remove_prefix(1);
+  while (!path.empty() && path.back() == '/')
+    path.remove_suffix(1);
   return path;
 }
 

@@ -6,9 +6,10 @@
 
 namespace platter {
 
-/// A path or a pattern of paths, after POSIX XCU 2.14 (pattern matching notation): '*' and '?' stand
-/// for characters of one name, "[a-z]" and "[!a-z]" for one of a set, '\' takes the next character
-/// as it is. "**" stands for any run of names, none included. A '/' in front or behind is ignored.
+/// A path or a pattern of paths, after POSIX XCU 2.14 (pattern matching notation): '*' and '?'
+/// stand for characters of one name, "[a-z]" and "[!a-z]" for one of a set, '\' takes the next
+/// character as it is. "**" stands for any run of names, none included. A '/' in front or behind is
+/// ignored.
 /// '?' and sets match one byte of the UTF-8 text or one whole code point.
 class Pattern {
  public:

@@ -44,7 +44,8 @@ WalkResult Selection::walk(Volume& volume, FunctionRef<Step(const FileVisit&)> v
 bool Selection::selects(std::string_view path) {
   bool selected = false;
   for (std::size_t i = 0; i < patterns_.size(); ++i) {
-    for (std::size_t end = path.find('/'); !answered_[i] || !selected; end = path.find('/', end + 1)) {
+    for (std::size_t end = path.find('/'); !answered_[i] || !selected;
+         end = path.find('/', end + 1)) {
       if (patterns_[i].matches(path.substr(0, end))) {
         answered_[i] = true;
         selected = true;

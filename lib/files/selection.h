@@ -10,7 +10,8 @@
 
 namespace platter {
 
-/// Paths and patterns; a directory stands for everything below it. Without any, everything is meant.
+/// Paths and patterns; a directory stands for everything below it. Without any, everything is
+/// meant.
 class Selection {
  public:
   Selection() = default;

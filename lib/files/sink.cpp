@@ -13,10 +13,13 @@ Finding missing_finding(std::string_view path, std::uint64_t bytes,
                         saturating_add(missing[i].offset, missing[i].bytes - 1));
   }
   if (missing.size() > kShown) runs += fmt::format(" and {} more runs", missing.size() - kShown);
-  return {Severity::fault, FindingCode::content_missing, {}, missing.front().start,
+  return {Severity::fault,
+          FindingCode::content_missing,
+          {},
+          missing.front().start,
           missing.front().bytes,
-          fmt::format("{}: the image does not hold bytes {} of {}; {}", printable(path), runs, bytes,
-                      left_out ? "the file was left out" : "they read as zeros")};
+          fmt::format("{}: the image does not hold bytes {} of {}; {}", printable(path), runs,
+                      bytes, left_out ? "the file was left out" : "they read as zeros")};
 }
 
 }  // namespace platter

@@ -19,10 +19,10 @@ namespace platter {
 struct TakenOut {
   std::uint64_t files = 0;
   std::uint64_t directories = 0;
-  std::uint64_t links = 0;     ///< symbolic ones, and further names of a file
-  std::uint64_t others = 0;    ///< devices, pipes, sockets
+  std::uint64_t links = 0;   ///< symbolic ones, and further names of a file
+  std::uint64_t others = 0;  ///< devices, pipes, sockets
   std::uint64_t left_out = 0;
-  std::uint64_t bytes = 0;     ///< of content
+  std::uint64_t bytes = 0;  ///< of content
 };
 
 /// Thrown when the person wants to stop; what was being written is gone.
@@ -40,8 +40,8 @@ struct SinkOptions {
   std::function<bool(const TakenOut&)> on_progress = {};
 };
 
-/// Takes files, one by one, in the order of a walk. What cannot be done as the disk has it becomes a
-/// finding; what cannot be written at all is an IoError.
+/// Takes files, one by one, in the order of a walk. What cannot be done as the disk has it becomes
+/// a finding; what cannot be written at all is an IoError.
 class FileSink {
  public:
   FileSink() = default;

@@ -16,7 +16,8 @@ constexpr std::uint32_t kDeepest = 1024;
 // Characters that stand for themselves in every 8-bit set, on a terminal, in JSON and in a path.
 constexpr auto kPlain = [] {
   std::array<bool, 256> plain{};
-  for (std::size_t c = 0x20; c < 0x7F; ++c) plain[c] = c != '/' && c != '"' && c != '\\';
+  for (std::size_t c = 0x20; c < 0x7F; ++c)
+    plain[c] = c != '/' && c != '"' && c != '\\';
   return plain;
 }();
 
@@ -26,7 +27,8 @@ bool is_plain(const Entry& entry) noexcept {
   const bool wide = entry.charset == Charset::ucs2_be || entry.charset == Charset::utf16_le;
   if (wide || name.empty() || name.front() == '.') return false;
   bool plain = true;
-  for (const char c : name) plain = plain && kPlain[static_cast<unsigned char>(c)];
+  for (const char c : name)
+    plain = plain && kPlain[static_cast<unsigned char>(c)];
   return plain;
 }
 
@@ -102,13 +104,21 @@ class Walker {
     marks_.push_back({path_.size(), raw_path_.size(), exact_, plain_});
     append(directory);
     if (!entered_.insert(directory.node).second) {
-      findings_.push_back({Severity::fault, FindingCode::directory_loop, {}, directory.place, 0,
+      findings_.push_back({Severity::fault,
+                           FindingCode::directory_loop,
+                           {},
+                           directory.place,
+                           0,
                            fmt::format("the directory {} was entered before under another name",
                                        printable(path_))});
     } else if (depth + 1 >= kDeepest) {
-      findings_.push_back({Severity::caution, FindingCode::filesystem_damaged, {}, directory.place, 0,
-                           fmt::format("no more than {} levels of directories are entered",
-                                       kDeepest)});
+      findings_.push_back(
+          {Severity::caution,
+           FindingCode::filesystem_damaged,
+           {},
+           directory.place,
+           0,
+           fmt::format("no more than {} levels of directories are entered", kDeepest)});
     } else {
       read_directory(directory.node, depth + 1);
     }
@@ -119,8 +129,8 @@ class Walker {
     const bool nested = order_ == WalkOrder::nested;
     volume_.each_entry(directory, [&](const Entry& entry) {
       if (nested || visit_one(entry, depth)) {
-        pending_.push_back({entry.node, entry.place, depth, entry.charset, !nested,
-                            std::string(entry.name)});
+        pending_.push_back(
+            {entry.node, entry.place, depth, entry.charset, !nested, std::string(entry.name)});
       }
       return !result_.stopped;
     });
@@ -139,9 +149,10 @@ class Walker {
     const Attributes attributes = volume_.attributes(entry.node);
     const bool is_directory = attributes.type == NodeType::directory;
     ++(is_directory ? result_.directories : result_.files);
-    const std::string_view name = std::string_view(path_).substr(path_length == 0 ? 0 : path_length + 1);
-    const Step step = visit_(
-        {entry, path_, name, exact_ ? path_ : raw_path_, exact_, plain_, depth, attributes});
+    const std::string_view name =
+        std::string_view(path_).substr(path_length == 0 ? 0 : path_length + 1);
+    const Step step =
+        visit_({entry, path_, name, exact_ ? path_ : raw_path_, exact_, plain_, depth, attributes});
     path_.resize(path_length);
     raw_path_.resize(raw_length);
     exact_ = exact;
@@ -164,9 +175,7 @@ class Walker {
     if (!exact_) append_part(raw_path_, name.exact ? std::string_view(name.utf8) : entry.name);
   }
 
-  void collect() {
-    std::ranges::move(volume_.take_findings(), std::back_inserter(findings_));
-  }
+  void collect() { std::ranges::move(volume_.take_findings(), std::back_inserter(findings_)); }
 
   Volume& volume_;
   FunctionRef<Step(const FileVisit&)> visit_;
@@ -193,15 +202,14 @@ WalkResult walk(Volume& volume, NodeId top, std::string_view top_path,
 std::optional<FoundPath> find_path(Volume& volume, std::string_view path) {
   FoundPath place{volume.root(), 0, {}};
   while (true) {
-    while (!path.empty() && path.front() == '/') path.remove_prefix(1);
+    while (!path.empty() && path.front() == '/')
+      path.remove_prefix(1);
     if (path.empty()) return place;
     const std::string_view wanted = path.substr(0, path.find('/'));
     path.remove_prefix(wanted.size());
     std::optional<Entry> found;
     volume.each_entry(place.node, [&](const Entry& entry) {
-      const bool same = is_plain(entry)
-                            ? entry.name == wanted
-                            : decode_name(entry).utf8 == wanted;
+      const bool same = is_plain(entry) ? entry.name == wanted : decode_name(entry).utf8 == wanted;
       if (same) found = Entry{{}, entry.charset, entry.node, entry.place};
       return !same;
     });

@@ -15,15 +15,16 @@ namespace platter {
 /// One file on a walk. Everything lives as long as the visit.
 struct FileVisit {
   const Entry& entry;
-  std::string_view path;      ///< decoded to UTF-8, parts joined by '/', without one at the start
-  std::string_view name;      ///< the last part of `path`
+  std::string_view path;  ///< decoded to UTF-8, parts joined by '/', without one at the start
+  std::string_view name;  ///< the last part of `path`
   /// Where a part is no text in its character set, `path` has it percent-escaped and this has its
   /// bytes; equal to `path` otherwise.
   std::string_view raw_path;
-  bool exact = true;          ///< whether the two are equal
-  /// Whether `path` is printable ASCII without quotes and backslashes: it needs no escaping anywhere.
+  bool exact = true;  ///< whether the two are equal
+  /// Whether `path` is printable ASCII without quotes and backslashes: it needs no escaping
+  /// anywhere.
   bool plain = true;
-  std::uint32_t depth = 0;    ///< directories above it
+  std::uint32_t depth = 0;  ///< directories above it
   const Attributes& attributes;
 };
 

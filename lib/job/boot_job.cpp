@@ -12,7 +12,8 @@ void expect_known(const std::vector<std::string>& machines) {
   for (const std::string& name : machines) {
     if (find_machine(name) != nullptr) continue;
     std::string known;
-    for (const Machine* machine : all_machines()) known += fmt::format(" {}", machine->id);
+    for (const Machine* machine : all_machines())
+      known += fmt::format(" {}", machine->id);
     throw std::invalid_argument(fmt::format("there is no machine '{}'; there are{}", name, known));
   }
 }
@@ -20,10 +21,13 @@ void expect_known(const std::vector<std::string>& machines) {
 void add_findings(const BootVerdict& row, std::vector<Finding>& findings) {
   for (const Evidence& item : row.evidence) {
     if (item.holds) continue;
-    findings.push_back({item.demanded ? Severity::fault : Severity::caution, finding_code_of(item), {},
-                        item.start, item.bytes,
-                        fmt::format("{} as {}: {}: {}", row.machine, boot_as_name(row.as), item.check,
-                                    item.detail)});
+    findings.push_back({item.demanded ? Severity::fault : Severity::caution,
+                        finding_code_of(item),
+                        {},
+                        item.start,
+                        item.bytes,
+                        fmt::format("{} as {}: {}: {}", row.machine, boot_as_name(row.as),
+                                    item.check, item.detail)});
   }
 }
 

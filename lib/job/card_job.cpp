@@ -39,7 +39,8 @@ const Layer* outermost_label(const std::vector<Layer>& layers) {
   return nullptr;
 }
 
-void judge_boot_of(plan::KnownImage& known, const Survey& survey, const plan::WrittenRegion& region) {
+void judge_boot_of(plan::KnownImage& known, const Survey& survey,
+                   const plan::WrittenRegion& region) {
   const BootAs as = region.device == plan::Device::optical ? BootAs::optical : BootAs::disk;
   for (const BootVerdict& row : survey.boot) {
     if (row.machine != region.machine->value || row.as != as) continue;
@@ -53,12 +54,14 @@ void judge_boot_of(plan::KnownImage& known, const Survey& survey, const plan::Wr
 }
 
 // A machine that nobody knows would never be judged, and nobody would notice.
-void expect_known_machine(const plan::WrittenRegion& region, std::vector<plan::Complaint>& complaints) {
+void expect_known_machine(const plan::WrittenRegion& region,
+                          std::vector<plan::Complaint>& complaints) {
   if (!region.machine || find_machine(region.machine->value) != nullptr) return;
   std::string known;
-  for (const Machine* machine : all_machines()) known += fmt::format(" {}", machine->id);
-  complaints.push_back({region.machine->place,
-                        fmt::format("there is no machine '{}'; there are{}", region.machine->value, known)});
+  for (const Machine* machine : all_machines())
+    known += fmt::format(" {}", machine->id);
+  complaints.push_back({region.machine->place, fmt::format("there is no machine '{}'; there are{}",
+                                                           region.machine->value, known)});
 }
 
 }  // namespace
@@ -83,7 +86,8 @@ plan::KnownImage known_image(const Survey& survey) {
   }
   for (const Layer& layer : survey.layers) {
     if (layer.kind == LayerKind::framing) known.framing = layer.format;
-    if (layer.format == "iso9660" || layer.format == "high-sierra") known.block_bytes = kOpticalSector;
+    if (layer.format == "iso9660" || layer.format == "high-sierra")
+      known.block_bytes = kOpticalSector;
   }
   return known;
 }

@@ -14,13 +14,15 @@ constexpr std::size_t kMostFiles = 3;
 }  // namespace
 
 FileOwners::FileOwners(const StraightSurvey& survey, const std::vector<ByteRun>& runs) {
-  for (const ByteRun& run : runs) runs_[run.start].bytes = run.bytes;
+  for (const ByteRun& run : runs)
+    runs_[run.start].bytes = run.bytes;
   if (runs_.empty()) return;
   for (OpenVolume& open : open_volumes(survey, "", {}).open) {
     const auto note = [&](const Extent& extent, const FileVisit& file) {
       const std::uint64_t end = saturating_add(extent.start, extent.bytes);
       auto run = runs_.upper_bound(extent.start);
-      if (run != runs_.begin() && saturating_add(std::prev(run)->first, std::prev(run)->second.bytes) > extent.start) {
+      if (run != runs_.begin() &&
+          saturating_add(std::prev(run)->first, std::prev(run)->second.bytes) > extent.start) {
         --run;
       }
       for (; run != runs_.end() && run->first < end; ++run) {
@@ -32,17 +34,21 @@ FileOwners::FileOwners(const StraightSurvey& survey, const std::vector<ByteRun>&
       }
     };
     std::vector<Finding> ignored;  // frames are what is asked about here
-    walk(*open.volume, open.volume->root(), "", [&](const FileVisit& file) {
-      try {
-        each_present_extent(*open.volume, open.view, file.entry.node, [&](const Extent& extent) {
-          if (!extent.absent) note(extent, file);
-          return true;
-        });
-      } catch (const IoError&) {
-        return Step::skip;  // a frame that cannot be read; it is told as such
-      }
-      return Step::go_on;
-    }, ignored);
+    walk(
+        *open.volume, open.volume->root(), "",
+        [&](const FileVisit& file) {
+          try {
+            each_present_extent(*open.volume, open.view, file.entry.node,
+                                [&](const Extent& extent) {
+                                  if (!extent.absent) note(extent, file);
+                                  return true;
+                                });
+          } catch (const IoError&) {
+            return Step::skip;  // a frame that cannot be read; it is told as such
+          }
+          return Step::go_on;
+        },
+        ignored);
   }
 }
 

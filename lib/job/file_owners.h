@@ -16,16 +16,16 @@ struct ByteRun {
   std::uint64_t bytes = 0;
 };
 
-/// Answers for the runs it was made for. One walk over every volume of the survey; memory grows with
-/// the runs, not with the files.
+/// Answers for the runs it was made for. One walk over every volume of the survey; memory grows
+/// with the runs, not with the files.
 class FileOwners {
  public:
   FileOwners() = default;
   /// \param runs  ascending, without overlap
   FileOwners(const StraightSurvey& survey, const std::vector<ByteRun>& runs);
 
-  /// "file usr/bin/ls of iso9660" for each file in one of the runs, where it starts at `start`; a few
-  /// at most, "" when there is none.
+  /// "file usr/bin/ls of iso9660" for each file in one of the runs, where it starts at `start`; a
+  /// few at most, "" when there is none.
   [[nodiscard]] std::string words(std::uint64_t start) const;
 
  private:

@@ -23,8 +23,8 @@ void add_framings(const std::vector<Layer>& layers, std::uint64_t start,
     if (layer.kind != LayerKind::framing) continue;
     const bool swapped = layer.format.starts_with("swap");
     findings.push_back({Severity::caution,
-                        swapped ? FindingCode::bytes_swapped : FindingCode::raw_frames, layer.id, start,
-                        layer.bytes,
+                        swapped ? FindingCode::bytes_swapped : FindingCode::raw_frames, layer.id,
+                        start, layer.bytes,
                         fmt::format("{}: no machine starts from it as it stands", layer.title)});
     add_framings(layer.layers, start, findings);
   }

@@ -39,7 +39,8 @@ std::vector<ByteRun> plain_runs_of(const framing::Examination& seen) {
   std::vector<ByteRun> runs;
   for (const BadFrame& frame : seen.bad) {
     if (frame.frame < seen.layout.pregap) continue;
-    runs.push_back({(frame.frame - seen.layout.pregap) * sector_code::user_bytes, sector_code::user_bytes});
+    runs.push_back(
+        {(frame.frame - seen.layout.pregap) * sector_code::user_bytes, sector_code::user_bytes});
   }
   return runs;
 }

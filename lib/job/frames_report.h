@@ -49,8 +49,8 @@ struct FramesReport {
 /// \param straight  the survey of the same image; says what each bad frame belongs to
 /// \param layer     id of its framing layer
 /// \param plain     the plain image, when one was written
-[[nodiscard]] FramesReport frames_report(framing::Examination seen,
-                                         const StraightSurvey& straight, const std::string& layer, bool repair,
+[[nodiscard]] FramesReport frames_report(framing::Examination seen, const StraightSurvey& straight,
+                                         const std::string& layer, bool repair,
                                          std::optional<WrittenFile> plain);
 
 /// A report about an image that has no frames, or that was put into frames.

@@ -72,7 +72,8 @@ void refuse_a_card_in_use(const std::string& card_path) {
   const auto reasons = plan::reasons_in_use(card_path);
   if (reasons.empty()) return;
   std::string words;
-  for (const std::string& reason : reasons) words += (words.empty() ? "" : "; ") + reason;
+  for (const std::string& reason : reasons)
+    words += (words.empty() ? "" : "; ") + reason;
   throw IoError(card_path, 0, 0, "is in use: " + words);
 }
 
@@ -90,10 +91,10 @@ void look_at_target(Placement& placement, PlacedRegion& placed, const std::strin
   placed.card_seen = true;
   placed.holds = what_lies_there(card_path, placed.place);
   if (placed.holds.empty()) return;
-  const bool allowed =
-      std::ranges::find(request.overwrite, placed.name) != request.overwrite.end();
+  const bool allowed = std::ranges::find(request.overwrite, placed.name) != request.overwrite.end();
   std::string holds;
-  for (const std::string& layer : placed.holds) holds += (holds.empty() ? "" : "; ") + layer;
+  for (const std::string& layer : placed.holds)
+    holds += (holds.empty() ? "" : "; ") + layer;
   const Severity severity = request.write && !allowed ? Severity::fault : Severity::caution;
   placement.findings.push_back(
       {severity, FindingCode::card_holds_data, placed.name, placed.place.start, placed.place.bytes,
@@ -105,8 +106,9 @@ void look_at_target(Placement& placement, PlacedRegion& placed, const std::strin
 void write_regions(Placement& placement, const std::vector<const plan::Region*>& regions,
                    const std::string& card_path, const PlaceRequest& request,
                    const RegionProgress& on_progress) {
-  plan::Card card(card_path, {.write = true, .create = request.create,
-                              .create_bytes = placement.job.plan.card_bytes});
+  plan::Card card(
+      card_path,
+      {.write = true, .create = request.create, .create_bytes = placement.job.plan.card_bytes});
   refuse_another_device(card, placement.job.plan);
   placement.wrote = true;
   for (std::size_t i = 0; i < regions.size(); ++i) {
@@ -137,11 +139,10 @@ void write_regions(Placement& placement, const std::vector<const plan::Region*>&
       return;
     }
     if (!placed.verified) {
-      placement.findings.push_back(
-          {Severity::fault, FindingCode::card_differs, region.name, placed.place.start,
-           placed.place.bytes,
-           fmt::format("{} blocks read back differ from what was written",
-                       result.placed.differing.blocks())});
+      placement.findings.push_back({Severity::fault, FindingCode::card_differs, region.name,
+                                    placed.place.start, placed.place.bytes,
+                                    fmt::format("{} blocks read back differ from what was written",
+                                                result.placed.differing.blocks())});
     }
   }
 }
@@ -152,10 +153,10 @@ void add_difference(Verification& verification, const plan::Region& region,
   std::string message = "the region differs from the receipt's SHA-256";
   if (!verified.by_receipt) {
     const Layer* layer = innermost_layer_at(layers, verified.first_difference - region.start);
-    message = fmt::format("{} block{} differ{}{}", verified.differing.blocks(),
-                          verified.differing.blocks() == 1 ? "" : "s",
-                          verified.differing.blocks() == 1 ? "s" : "",
-                          layer == nullptr ? "" : fmt::format("; the first belongs to {}", layer->id));
+    message = fmt::format(
+        "{} block{} differ{}{}", verified.differing.blocks(),
+        verified.differing.blocks() == 1 ? "" : "s", verified.differing.blocks() == 1 ? "s" : "",
+        layer == nullptr ? "" : fmt::format("; the first belongs to {}", layer->id));
   }
   verification.findings.push_back({Severity::fault, FindingCode::card_differs, region.name,
                                    verified.first_difference, plan::kBlockBytes,
@@ -195,9 +196,9 @@ Placement place(const std::string& plan_path, const PlaceRequest& request,
     placed.place = {region->start, region->bytes};
     placed.image = region->image;
     if (!region->known) {
-      throw IoError(region->image, 0, 0, placement.job.missing.empty()
-                                             ? "cannot be read"
-                                             : placement.job.missing.front());
+      throw IoError(
+          region->image, 0, 0,
+          placement.job.missing.empty() ? "cannot be read" : placement.job.missing.front());
     }
     placed.image_bytes = region->known->bytes;
     look_at_target(placement, placed, card_path, request);

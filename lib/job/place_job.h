@@ -41,8 +41,8 @@ struct Placement {
   std::vector<PlacedRegion> regions;
   std::vector<Finding> findings;  ///< of the plan, then of the card
   bool asked_to_write = false;
-  bool wrote = false;             ///< whether anything could have changed
-  bool finished = true;           ///< false: stopped by on_progress
+  bool wrote = false;    ///< whether anything could have changed
+  bool finished = true;  ///< false: stopped by on_progress
 };
 
 /// Called with the region's name while bytes move; false stops.

@@ -16,8 +16,8 @@ std::string propose_card(const std::vector<std::string>& images, std::uint64_t c
     const bool optical = std::ranges::any_of(found.layers, [](const Layer& layer) {
       return layer.format == "iso9660" || layer.format == "high-sierra";
     });
-    proposed.push_back({path, known.bytes, known.claimed_bytes, optical,
-                        optical ? std::nullopt : known.geometry});
+    proposed.push_back(
+        {path, known.bytes, known.claimed_bytes, optical, optical ? std::nullopt : known.geometry});
   }
   return plan::propose_plan(proposed, card_bytes, card_path);
 }

@@ -6,19 +6,24 @@ namespace platter {
 namespace {
 
 bool is_boot_image(const Layer& parent, const Layer& child) noexcept {
-  return parent.kind == LayerKind::boot && child.kind == LayerKind::boot && child.format == parent.format;
+  return parent.kind == LayerKind::boot && child.kind == LayerKind::boot &&
+         child.format == parent.format;
 }
 
 bool is_file(const Layer& parent, const Layer& child) noexcept {
-  return (child.kind == LayerKind::slice && child.role == SliceRole::file) || is_boot_image(parent, child);
+  return (child.kind == LayerKind::slice && child.role == SliceRole::file) ||
+         is_boot_image(parent, child);
 }
 
-std::string last_part(const std::string& id) { return id.substr(id.rfind('/') + 1); }
+std::string last_part(const std::string& id) {
+  return id.substr(id.rfind('/') + 1);
+}
 
 }  // namespace
 
 bool has_slices_as_files(const Layer& layer) noexcept {
-  return std::ranges::any_of(layer.layers, [&](const Layer& child) { return is_file(layer, child); });
+  return std::ranges::any_of(layer.layers,
+                             [&](const Layer& child) { return is_file(layer, child); });
 }
 
 SliceVolume::SliceVolume(const Layer& layer) {

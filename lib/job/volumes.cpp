@@ -46,7 +46,8 @@ class Opening {
     }
     const View view = image_.sub(layer.start, end - layer.start);
     const Format* format = find_format(layer.format);
-    auto volume = format == nullptr || format->open == nullptr ? nullptr : format->open(view, options_);
+    auto volume =
+        format == nullptr || format->open == nullptr ? nullptr : format->open(view, options_);
     if (volume == nullptr) {
       volumes_.not_listed.push_back(&layer);
     } else {

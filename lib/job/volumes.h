@@ -20,13 +20,14 @@ struct OpenVolume {
 };
 
 struct Volumes {
-  std::vector<OpenVolume> open;          ///< in the order of the survey
-  std::vector<const Layer*> not_listed;  ///< filesystems that are recognised only, or that would not open
+  std::vector<OpenVolume> open;  ///< in the order of the survey
+  std::vector<const Layer*>
+      not_listed;  ///< filesystems that are recognised only, or that would not open
 };
 
-/// Opens every filesystem, and every label that has files of its own, at or below the layer `in`; all
-/// of them when it is empty. A boot catalog is opened when `in` names it: its images are the files.
-/// \throws std::invalid_argument when the survey has no layer of that name
+/// Opens every filesystem, and every label that has files of its own, at or below the layer `in`;
+/// all of them when it is empty. A boot catalog is opened when `in` names it: its images are the
+/// files. \throws std::invalid_argument when the survey has no layer of that name
 [[nodiscard]] Volumes open_volumes(const StraightSurvey& survey, std::string_view in,
                                    const VolumeOptions& options);
 

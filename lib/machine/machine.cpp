@@ -16,9 +16,12 @@ std::string_view boot_as_name(BootAs as) noexcept {
 
 std::string_view verdict_name(Verdict verdict) noexcept {
   switch (verdict) {
-    case Verdict::none: return "none";
-    case Verdict::incomplete: return "incomplete";
-    case Verdict::ready: return "ready";
+    case Verdict::none:
+      return "none";
+    case Verdict::incomplete:
+      return "incomplete";
+    case Verdict::ready:
+      return "ready";
   }
   return "";
 }
@@ -62,7 +65,8 @@ BootVerdict judge_one(const Machine& machine, const BootSubject& subject, BootAs
 std::vector<BootVerdict> judge_boot(const BootSubject& subject) {
   std::vector<BootVerdict> rows;
   for (const Machine* machine : all_machines()) {
-    for (const BootAs as : {BootAs::disk, BootAs::optical}) rows.push_back(judge_one(*machine, subject, as));
+    for (const BootAs as : {BootAs::disk, BootAs::optical})
+      rows.push_back(judge_one(*machine, subject, as));
   }
   return rows;
 }

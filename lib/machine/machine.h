@@ -21,7 +21,8 @@ namespace platter {
 enum class BootAs : std::uint8_t { disk, optical };
 [[nodiscard]] std::string_view boot_as_name(BootAs as) noexcept;
 
-/// ready: everything that is demanded holds. incomplete: something of it is there. none: nothing is.
+/// ready: everything that is demanded holds. incomplete: something of it is there. none: nothing
+/// is.
 enum class Verdict : std::uint8_t { none, incomplete, ready };
 [[nodiscard]] std::string_view verdict_name(Verdict verdict) noexcept;
 
@@ -32,10 +33,10 @@ struct Evidence {
   std::string_view source;    ///< standard, header, or "common practice, no source"; lives for ever
   bool demanded = true;       ///< the firmware refuses without it; otherwise it is customary
   bool holds = false;
-  std::uint64_t start = 0;    ///< where it was decided, image bytes
+  std::uint64_t start = 0;  ///< where it was decided, image bytes
   std::uint64_t bytes = 0;
-  std::string detail;         ///< what was found
-  std::string remedy = {};    ///< what to do when it does not hold
+  std::string detail;       ///< what was found
+  std::string remedy = {};  ///< what to do when it does not hold
 };
 
 /// One row of the survey's `boot` list.
@@ -66,8 +67,8 @@ struct Machine {
 /// The machine of that name, or nullptr.
 [[nodiscard]] const Machine* find_machine(std::string_view id) noexcept;
 
-/// A row for every machine, as disk and as optical disc. A machine that comes to bytes that cannot be
-/// read gets the verdict `none`, with the place as its only evidence (`readable`).
+/// A row for every machine, as disk and as optical disc. A machine that comes to bytes that cannot
+/// be read gets the verdict `none`, with the place as its only evidence (`readable`).
 [[nodiscard]] std::vector<BootVerdict> judge_boot(const BootSubject& subject);
 
 }  // namespace platter

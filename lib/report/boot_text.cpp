@@ -28,10 +28,13 @@ void add_evidence(std::string& text, const Evidence& item, const TextStyle& styl
   const std::string_view word = item.holds ? "holds" : item.demanded ? "MISSING" : "unusual";
   const std::string_view attribute = item.holds ? kQuiet : missing ? kFault : kCaution;
   const auto add = [&](std::string_view words) {
-    text += std::string(kHang + 2, ' ') + wrapped(words, kHang + 2, kHang + 2, style.columns) + '\n';
+    text +=
+        std::string(kHang + 2, ' ') + wrapped(words, kHang + 2, kHang + 2, style.columns) + '\n';
   };
-  text += std::string(kIndent, ' ') + emphasised(fmt::format("{:<8}", word), attribute, style) + "  " +
-          wrapped(fmt::format("{}: {}", item.check, item.sentence), kHang + 2, kHang + 2, style.columns) +
+  text += std::string(kIndent, ' ') + emphasised(fmt::format("{:<8}", word), attribute, style) +
+          "  " +
+          wrapped(fmt::format("{}: {}", item.check, item.sentence), kHang + 2, kHang + 2,
+                  style.columns) +
           '\n';
   if (!item.detail.empty()) add(printable(item.detail) + place_words(item));
   if (item.holds) return;
@@ -41,9 +44,12 @@ void add_evidence(std::string& text, const Evidence& item, const TextStyle& styl
 
 std::string_view verdict_words(Verdict verdict) noexcept {
   switch (verdict) {
-    case Verdict::ready: return "ready: all that the firmware demands is there";
-    case Verdict::incomplete: return "incomplete: some of it is there";
-    case Verdict::none: return "none: nothing here is for this machine";
+    case Verdict::ready:
+      return "ready: all that the firmware demands is there";
+    case Verdict::incomplete:
+      return "incomplete: some of it is there";
+    case Verdict::none:
+      return "none: nothing here is for this machine";
   }
   return "";
 }
@@ -59,8 +65,11 @@ std::string boot_text(const BootReport& report, bool asked_by_name, const TextSt
       continue;
     }
     text += '\n' + emphasised(row_name(row), kHeading, style) + " " +
-            emphasised(verdict_words(row.verdict), row.verdict == Verdict::ready ? kQuiet : kCaution, style) + '\n';
-    for (const Evidence& item : row.evidence) add_evidence(text, item, style);
+            emphasised(verdict_words(row.verdict),
+                       row.verdict == Verdict::ready ? kQuiet : kCaution, style) +
+            '\n';
+    for (const Evidence& item : row.evidence)
+      add_evidence(text, item, style);
   }
   if (!others.empty()) {
     text += '\n' + std::string(kIndent, ' ') +
@@ -82,7 +91,8 @@ std::vector<std::string> boot_summary(const std::vector<BootVerdict>& rows) {
     if (row.verdict != Verdict::incomplete) continue;
     std::string missing;
     for (const Evidence& item : row.evidence) {
-      if (item.demanded && !item.holds) missing += (missing.empty() ? "" : ", ") + std::string(item.check);
+      if (item.demanded && !item.holds)
+        missing += (missing.empty() ? "" : ", ") + std::string(item.check);
     }
     const auto same = std::ranges::find_if(
         groups, [&](const Group& group) { return group.as == row.as && group.missing == missing; });

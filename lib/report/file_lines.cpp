@@ -17,14 +17,22 @@ constexpr std::size_t kFixed = 512;
 
 char type_letter(NodeType type) noexcept {
   switch (type) {
-    case NodeType::file: return '-';
-    case NodeType::directory: return 'd';
-    case NodeType::symlink: return 'l';
-    case NodeType::char_device: return 'c';
-    case NodeType::block_device: return 'b';
-    case NodeType::fifo: return 'p';
-    case NodeType::socket: return 's';
-    case NodeType::unknown: break;
+    case NodeType::file:
+      return '-';
+    case NodeType::directory:
+      return 'd';
+    case NodeType::symlink:
+      return 'l';
+    case NodeType::char_device:
+      return 'c';
+    case NodeType::block_device:
+      return 'b';
+    case NodeType::fifo:
+      return 'p';
+    case NodeType::socket:
+      return 's';
+    case NodeType::unknown:
+      break;
   }
   return '?';
 }
@@ -168,9 +176,9 @@ void FileLines::add_words(const FileVisit& file) {
     const auto number = [](const std::optional<std::uint32_t>& value) {
       return value ? std::to_string(*value) : std::string("-");
     };
-    const std::string size = attributes.device
-                                 ? fmt::format("{},{}", attributes.device->major, attributes.device->minor)
-                                 : std::to_string(attributes.bytes);
+    const std::string size =
+        attributes.device ? fmt::format("{},{}", attributes.device->major, attributes.device->minor)
+                          : std::to_string(attributes.bytes);
     out += fmt::format(" {:>3} {:>5} {:>5} {:>11} {:<20}  ", number(attributes.links),
                        number(attributes.uid), number(attributes.gid), size,
                        attributes.modified ? iso8601(attributes.modified->seconds) : "-");
@@ -186,7 +194,8 @@ void FileLines::add_words(const FileVisit& file) {
   if (attributes.type == NodeType::directory) out += '/';
   if (details_ && attributes.type == NodeType::symlink) {
     out += " -> ";
-    out += printable(decode_text(volume_->volume->link_target(file.entry.node), file.entry.charset).utf8);
+    out += printable(
+        decode_text(volume_->volume->link_target(file.entry.node), file.entry.charset).utf8);
   }
   out += '\n';
   buffer_.put_any(out);

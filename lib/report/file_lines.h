@@ -1,5 +1,5 @@
-// Lists of files, one line each, for words and for JSON Lines. Written as they are found: a volume of
-// a million files must not be held in memory.
+// Lists of files, one line each, for words and for JSON Lines. Written as they are found: a volume
+// of a million files must not be held in memory.
 #pragma once
 
 #include <cstdint>

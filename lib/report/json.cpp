@@ -1,7 +1,7 @@
 #include "report/json.h"
 
-#include "report/json_values.h"
 #include "report/boot_text.h"
+#include "report/json_values.h"
 #include "report/time_text.h"
 
 namespace platter {
@@ -72,7 +72,9 @@ Json survey_value(const Survey& survey) {
 
 }  // namespace
 
-std::string json_text(std::string_view bytes) { return decode_text(bytes, Charset::ascii).utf8; }
+std::string json_text(std::string_view bytes) {
+  return decode_text(bytes, Charset::ascii).utf8;
+}
 
 void put_text(Json& object, std::string_view key, const DiskText& text) {
   const Decoded decoded = decode_text(text.raw, text.charset);
@@ -105,13 +107,18 @@ Json image_value(const ImageFacts& image) {
   return value;
 }
 
-std::string document_text(const Json& document) { return document.dump(2) + "\n"; }
+std::string document_text(const Json& document) {
+  return document.dump(2) + "\n";
+}
 
-std::string survey_json(const Survey& survey) { return document_text(survey_value(survey)); }
+std::string survey_json(const Survey& survey) {
+  return document_text(survey_value(survey));
+}
 
 std::string surveys_json(const std::vector<Survey>& surveys) {
   Json array = Json::array();
-  for (const Survey& survey : surveys) array.push_back(survey_value(survey));
+  for (const Survey& survey : surveys)
+    array.push_back(survey_value(survey));
   return document_text(array);
 }
 

@@ -12,12 +12,9 @@ Json geometry_value(const plan::Geometry& geometry) {
 }
 
 Json region_value(const CardJob& job, const plan::Region& region) {
-  Json value = {{"name", json_text(region.name)},
-                {"device", plan::device_word(region.device)},
-                {"bus_id", region.bus_id},
-                {"start", region.start},
-                {"bytes", region.bytes},
-                {"block_bytes", region.block_bytes}};
+  Json value = {{"name", json_text(region.name)}, {"device", plan::device_word(region.device)},
+                {"bus_id", region.bus_id},        {"start", region.start},
+                {"bytes", region.bytes},          {"block_bytes", region.block_bytes}};
   value["geometry"] = region.geometry ? geometry_value(*region.geometry) : Json(nullptr);
   value["image"] = json_text(region.image);
   const plan::CopyCommand command = plan::copy_command(job.plan, region, job.plan_path);
@@ -48,23 +45,26 @@ std::string geometry_json(const GeometryReport& report) {
 
 std::string plan_json(const CardJob& job) {
   Json regions = Json::array();
-  for (const plan::Region& region : job.plan.regions) regions.push_back(region_value(job, region));
+  for (const plan::Region& region : job.plan.regions)
+    regions.push_back(region_value(job, region));
   Json gaps = Json::array();
   for (const plan::Gap& gap : job.plan.gaps) {
     gaps.push_back({{"start", gap.start}, {"bytes", gap.bytes}});
   }
-  return document_text({{"schema", "platter.plan/1"},
-                        {"card", {{"path", json_text(job.plan.card_path)}, {"bytes", job.plan.card_bytes}}},
-                        {"regions", regions},
-                        {"gaps", gaps},
-                        {"findings", findings_value(job.plan.findings)}});
+  return document_text(
+      {{"schema", "platter.plan/1"},
+       {"card", {{"path", json_text(job.plan.card_path)}, {"bytes", job.plan.card_bytes}}},
+       {"regions", regions},
+       {"gaps", gaps},
+       {"findings", findings_value(job.plan.findings)}});
 }
 
 std::string place_json(const Placement& placement) {
   Json regions = Json::array();
   for (const PlacedRegion& region : placement.regions) {
     Json holds = Json::array();
-    for (const std::string& layer : region.holds) holds.push_back(json_text(layer));
+    for (const std::string& layer : region.holds)
+      holds.push_back(json_text(layer));
     regions.push_back({{"name", json_text(region.name)},
                        {"start", region.place.start},
                        {"bytes", region.place.bytes},
@@ -87,13 +87,15 @@ std::string verify_json(const Verification& verification) {
   for (const VerifiedRegion& region : verification.regions) {
     Json runs = Json::array();
     for (const plan::BlockRun& run : region.differing.runs()) {
-      runs.push_back({{"start", run.start * plan::kBlockBytes}, {"bytes", run.blocks * plan::kBlockBytes}});
+      runs.push_back(
+          {{"start", run.start * plan::kBlockBytes}, {"bytes", run.blocks * plan::kBlockBytes}});
     }
-    Json value = {{"name", json_text(region.name)},
-                  {"equal", region.equal},
-                  {"differing_blocks", region.differing.blocks()},
-                  {"first_difference", region.equal ? Json(nullptr) : Json(region.first_difference)},
-                  {"differing", runs}};
+    Json value = {
+        {"name", json_text(region.name)},
+        {"equal", region.equal},
+        {"differing_blocks", region.differing.blocks()},
+        {"first_difference", region.equal ? Json(nullptr) : Json(region.first_difference)},
+        {"differing", runs}};
     if (region.by_receipt) value["by_receipt"] = true;
     regions.push_back(std::move(value));
   }

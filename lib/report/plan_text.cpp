@@ -70,7 +70,8 @@ std::string geometry_text(const GeometryReport& report, const TextStyle& style) 
                {"blocks", Table::Align::right},
                {"unused", Table::Align::right}});
   for (const plan::GeometryChoice& choice : report.choices) {
-    table.row({fmt::format("{}", choice.geometry.cylinders), fmt::format("{}", choice.geometry.heads),
+    table.row({fmt::format("{}", choice.geometry.cylinders),
+               fmt::format("{}", choice.geometry.heads),
                fmt::format("{}", choice.geometry.sectors_per_track),
                grouped(choice.geometry.blocks()), grouped(choice.unused_blocks)});
   }
@@ -95,14 +96,15 @@ std::string geometry_like_text(const plan::Geometry& geometry, const plan::Geome
 
 std::string plan_text(const CardJob& job, const TextStyle& style) {
   const plan::Plan& plan = job.plan;
-  std::string text = emphasised(plan.card_path.empty() ? "a card" : printable(plan.card_path),
-                                kHeading, style) +
-                     '\n';
+  std::string text =
+      emphasised(plan.card_path.empty() ? "a card" : printable(plan.card_path), kHeading, style) +
+      '\n';
   text += line(fmt::format("{} blocks, {}", blocks_of(plan.card_bytes),
                            plan::readable_size(plan.card_bytes)),
                style);
   std::vector<Stretch> stretches;
-  for (const plan::Region& region : plan.regions) stretches.push_back(stretch_of(region));
+  for (const plan::Region& region : plan.regions)
+    stretches.push_back(stretch_of(region));
   for (const plan::Gap& gap : plan.gaps) {
     stretches.push_back({gap.start,
                          {"(free)", blocks_of(gap.start), blocks_of(gap.bytes),
@@ -115,7 +117,8 @@ std::string plan_text(const CardJob& job, const TextStyle& style) {
                {"size", Table::Align::right},
                {"device", Table::Align::left},
                {"holds", Table::Align::left}});
-  for (Stretch& stretch : stretches) table.row(std::move(stretch.cells));
+  for (Stretch& stretch : stretches)
+    table.row(std::move(stretch.cells));
   text += '\n' + table.text(kIndent, style) + '\n';
   text += line(any_fault(plan.findings) ? "This plan cannot work as it stands."
                                         : "Nothing overlaps, everything fits.",
@@ -135,15 +138,15 @@ std::string copy_commands_text(const CardJob& job) {
 }
 
 std::string place_text(const Placement& placement, const TextStyle& style) {
-  std::string text =
-      emphasised(printable(placement.job.plan.card_path), kHeading, style) + '\n';
+  std::string text = emphasised(printable(placement.job.plan.card_path), kHeading, style) + '\n';
   for (const PlacedRegion& region : placement.regions) {
-    text += line(fmt::format("{}: {} to blocks {} to {}, {} of {}", printable(region.name),
-                             printable(region.image), grouped(region.place.start / plan::kBlockBytes),
-                             grouped((region.place.start + region.place.bytes) / plan::kBlockBytes - 1),
-                             plan::readable_size(region.image_bytes),
-                             plan::readable_size(region.place.bytes)),
-                 style);
+    text +=
+        line(fmt::format("{}: {} to blocks {} to {}, {} of {}", printable(region.name),
+                         printable(region.image), grouped(region.place.start / plan::kBlockBytes),
+                         grouped((region.place.start + region.place.bytes) / plan::kBlockBytes - 1),
+                         plan::readable_size(region.image_bytes),
+                         plan::readable_size(region.place.bytes)),
+             style);
     if (!region.card_seen) {
       text += line("  the card is not at hand, so nobody knows what lies there", style);
     } else if (region.holds.empty()) {
@@ -163,7 +166,8 @@ std::string place_text(const Placement& placement, const TextStyle& style) {
   if (placement.asked_to_write && !placement.wrote) {
     text += '\n' + line("Nothing was written: the faults below stand in the way.", style);
   } else if (!placement.wrote) {
-    text += '\n' + line("Nothing was written. Add --write to do it.", style) + line(kCautions, style);
+    text +=
+        '\n' + line("Nothing was written. Add --write to do it.", style) + line(kCautions, style);
   }
   return text + findings_block(placement.findings, style);
 }

@@ -111,7 +111,8 @@ class Page {
     if (survey_.layers.empty()) {
       line("No label, filesystem or optical framing that platter knows was found in it.");
     }
-    for (const Layer& layer : survey_.layers) describe(layer);
+    for (const Layer& layer : survey_.layers)
+      describe(layer);
     boot();
     verdict();
     return std::move(text_);
@@ -119,14 +120,14 @@ class Page {
 
  private:
   void line(std::string_view words, std::size_t indent = kIndent) {
-    text_ += std::string(indent, ' ') +
-             wrapped(words, indent + 2, indent, style_.columns) + '\n';
+    text_ += std::string(indent, ' ') + wrapped(words, indent + 2, indent, style_.columns) + '\n';
   }
 
   void header() {
     const ImageFacts& image = survey_.image;
     text_ += emphasised(printable(image.path), kHeading, style_) + '\n';
-    std::string size = fmt::format("{} bytes, {}", grouped(image.bytes), plan::readable_size(image.bytes));
+    std::string size =
+        fmt::format("{} bytes, {}", grouped(image.bytes), plan::readable_size(image.bytes));
     if (image.bytes % kBlock == 0) {
       size += fmt::format(", {} blocks", grouped(image.bytes / kBlock));
     }
@@ -143,14 +144,19 @@ class Page {
     switch (layer.kind) {
       case LayerKind::framing:
         line(layer.title);
-        for (const Layer& behind : layer.layers) describe(behind);
+        for (const Layer& behind : layer.layers)
+          describe(behind);
         return;
-      case LayerKind::label: describe_label(layer); return;
+      case LayerKind::label:
+        describe_label(layer);
+        return;
       case LayerKind::boot:
         describe_boot(layer, kIndent);
         text_ += '\n';
         return;
-      default: describe_volume(layer); return;
+      default:
+        describe_volume(layer);
+        return;
     }
   }
 
@@ -173,7 +179,8 @@ class Page {
     if (!created.empty()) times += "created " + created;
     if (!modified.empty()) times += (times.empty() ? "" : ", ") + ("modified " + modified);
     if (!times.empty()) line(times, kIndent + 2);
-    for (const Layer& below : volume.layers) describe_boot(below, kIndent + 2);
+    for (const Layer& below : volume.layers)
+      describe_boot(below, kIndent + 2);
     text_ += '\n';
   }
 
@@ -184,7 +191,8 @@ class Page {
     } else {
       line(boot.title.empty() ? boot_image_words(boot) : boot.title, indent);
     }
-    for (const Layer& below : boot.layers) describe_boot(below, indent + 2);
+    for (const Layer& below : boot.layers)
+      describe_boot(below, indent + 2);
   }
 
   void describe_label(const Layer& label) {
@@ -221,7 +229,8 @@ class Page {
 
   void boot() {
     const std::vector<std::string> lines = boot_summary(survey_.boot);
-    for (const std::string& words : lines) line(words + '.');
+    for (const std::string& words : lines)
+      line(words + '.');
     if (!lines.empty()) line("Each condition: platter boot IMAGE", kIndent + 2);
     if (!lines.empty()) text_ += '\n';
   }
@@ -258,9 +267,9 @@ std::string findings_text(const std::vector<Finding>& findings, const TextStyle&
                                                                                : kQuiet;
     const std::string severity = fmt::format("{:<7}", severity_name(finding.severity));
     std::string where = finding.layer.empty() ? std::string() : printable(finding.layer) + ": ";
-    const std::string place_words =
-        finding.start % kBlock == 0 ? fmt::format("block {}", grouped(finding.start / kBlock))
-                                    : fmt::format("byte {}", grouped(finding.start));
+    const std::string place_words = finding.start % kBlock == 0
+                                        ? fmt::format("block {}", grouped(finding.start / kBlock))
+                                        : fmt::format("byte {}", grouped(finding.start));
     constexpr std::size_t kHang = kIndent + 9;
     text += std::string(kIndent, ' ') + emphasised(severity, attribute, style) + "  " +
             wrapped(fmt::format("{}{} (at {})", where, printable(finding.message), place_words),
@@ -268,7 +277,8 @@ std::string findings_text(const std::vector<Finding>& findings, const TextStyle&
             '\n';
     if (finding.severity != Severity::note) {
       text += std::string(kHang, ' ') +
-              wrapped(fmt::format("What to do: {}.", kind.advice), kHang, kHang, style.columns) + '\n';
+              wrapped(fmt::format("What to do: {}.", kind.advice), kHang, kHang, style.columns) +
+              '\n';
     }
   }
   return text;
@@ -282,7 +292,8 @@ std::string fit_text(const Survey& survey, const Fit& fit, const TextStyle& styl
   add(fmt::format("image: {} blocks, {}", grouped(divide_up(fit.image_bytes, kBlock)),
                   plan::readable_size(fit.image_bytes)));
   if (fit.claimed_bytes > fit.image_bytes) {
-    add(fmt::format("its label and filesystems claim: {} blocks, {}", grouped(divide_up(fit.claimed_bytes, kBlock)),
+    add(fmt::format("its label and filesystems claim: {} blocks, {}",
+                    grouped(divide_up(fit.claimed_bytes, kBlock)),
                     plan::readable_size(fit.claimed_bytes)));
   }
   add(fmt::format("region: {} blocks, {}, from block {}", grouped(fit.region_bytes / kBlock),

@@ -11,7 +11,7 @@
 namespace platter {
 
 struct TextStyle {
-  bool colour = false;      ///< terminal attributes; off for pipes and under NO_COLOR
+  bool colour = false;       ///< terminal attributes; off for pipes and under NO_COLOR
   std::size_t columns = 80;  ///< lines are broken to this width where words allow it
 };
 

@@ -52,7 +52,8 @@ std::string Table::text(std::size_t indent, const TextStyle& style) const {
   std::vector<std::size_t> widths;
   for (std::size_t i = 0; i < columns_.size(); ++i) {
     std::size_t width = columns_of(columns_[i].first);
-    for (const auto& row : rows_) width = std::max(width, columns_of(row[i]));
+    for (const auto& row : rows_)
+      width = std::max(width, columns_of(row[i]));
     widths.push_back(width);
   }
   const auto line = [&](const std::vector<std::string>& cells) {
@@ -73,11 +74,13 @@ std::string Table::text(std::size_t indent, const TextStyle& style) const {
     return result + '\n';
   };
   std::vector<std::string> headings;
-  for (const auto& column : columns_) headings.push_back(column.first);
+  for (const auto& column : columns_)
+    headings.push_back(column.first);
   std::string heading = line(headings);
   heading.pop_back();
   std::string result = emphasised(heading, kQuiet, style) + '\n';
-  for (const auto& row : rows_) result += line(row);
+  for (const auto& row : rows_)
+    result += line(row);
   return result;
 }
 

@@ -31,7 +31,8 @@ inline constexpr std::string_view kQuiet = "2";
 class Table {
  public:
   enum class Align : std::uint8_t { left, right };
-  explicit Table(std::vector<std::pair<std::string, Align>> columns) : columns_(std::move(columns)) {}
+  explicit Table(std::vector<std::pair<std::string, Align>> columns)
+      : columns_(std::move(columns)) {}
   void row(std::vector<std::string> cells) { rows_.push_back(std::move(cells)); }
   [[nodiscard]] bool empty() const noexcept { return rows_.empty(); }
   [[nodiscard]] std::string text(std::size_t indent, const TextStyle& style) const;

@@ -51,7 +51,9 @@ class Review {
   static bool is_optical(const Layer& layer) {
     return is_volume(layer) && (layer.format == "iso9660" || layer.format == "high-sierra");
   }
-  static std::uint64_t end_of(const Layer& layer) { return saturating_add(layer.start, layer.bytes); }
+  static std::uint64_t end_of(const Layer& layer) {
+    return saturating_add(layer.start, layer.bytes);
+  }
 
   // Whether anything tells how the image is laid out; a boot sector alone does not.
   [[nodiscard]] bool describes_disk() const {
@@ -112,8 +114,8 @@ class Review {
             ? fmt::format("{} lies wholly past the end of the image", name_of_layer(slice))
             : fmt::format("{} ends {} past the end of the image", name_of_layer(slice),
                           amount(missing));
-    add(Severity::fault, FindingCode::slice_beyond_end, slice,
-        std::max(image_bytes(), slice.start), missing, message);
+    add(Severity::fault, FindingCode::slice_beyond_end, slice, std::max(image_bytes(), slice.start),
+        missing, message);
   }
 
   static std::string name_of_layer(const Layer& layer) {
@@ -134,7 +136,8 @@ class Review {
     for_each_layer(layers_, [&](const Layer& layer) {
       if (layer.role != SliceRole::unused) end = std::max(end, end_of(layer));
     });
-    for (const Layer& layer : layers_) bounded = bounded && layer.bytes != 0;
+    for (const Layer& layer : layers_)
+      bounded = bounded && layer.bytes != 0;
     if (!bounded || end >= image_bytes()) return;
     const std::uint64_t tail = image_bytes() - end;
     const Layer& layer = layers_.front();
@@ -191,10 +194,12 @@ class Review {
       if (!is_volume(layers[i]) || is_optical(layers[i])) continue;
       for (std::size_t j = i + 1; j < layers.size(); ++j) {
         if (!is_volume(layers[j]) || is_optical(layers[j])) continue;
-        if (layers[i].start != layers[j].start || layers[i].strength != layers[j].strength) continue;
+        if (layers[i].start != layers[j].start || layers[i].strength != layers[j].strength)
+          continue;
         add(Severity::caution, FindingCode::ambiguous, layers[j], layers[j].start,
             std::min(layers[i].bytes, layers[j].bytes),
-            fmt::format("the same place reads as {} and as {}", layers[i].format, layers[j].format));
+            fmt::format("the same place reads as {} and as {}", layers[i].format,
+                        layers[j].format));
       }
     }
   }

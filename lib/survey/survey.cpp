@@ -83,7 +83,8 @@ class Walk {
     }
     add_boot(layers, ask(Stage::boot, image_, context, parent_), parent_, 0);
     try {
-      for (Finding& finding : review(layers, image_)) findings_.push_back(std::move(finding));
+      for (Finding& finding : review(layers, image_))
+        findings_.push_back(std::move(finding));
     } catch (const IoError& error) {
       note_unreadable(error, parent_);
     }
@@ -119,9 +120,11 @@ class Walk {
     for (const Format* format : all_formats()) {
       if (format->stage != stage) continue;
       if (stage == Stage::label && context.slice != nullptr && !format->inside_slices) continue;
-      if (format->of_whole_image && context.slice != nullptr && view.start() == image_.start()) continue;
+      if (format->of_whole_image && context.slice != nullptr && view.start() == image_.start())
+        continue;
       try {
-        for (Claim& claim : format->claims(view, context)) all.push_back({format, std::move(claim)});
+        for (Claim& claim : format->claims(view, context))
+          all.push_back({format, std::move(claim)});
       } catch (const IoError& error) {
         note_unreadable(error, parent);
       }
@@ -160,8 +163,8 @@ class Walk {
   }
 
   // A filesystem with the boot code that belongs to it.
-  Layer volume_from(Found found, const View& view, const Context& context, const std::string& parent,
-                    unsigned depth) {
+  Layer volume_from(Found found, const View& view, const Context& context,
+                    const std::string& parent, unsigned depth) {
     std::vector<Found> boot = ask_below(found, view, context, parent);
     Layer volume = layer_from(std::move(found), parent, LayerKind::filesystem);
     add_boot(volume.layers, std::move(boot), volume.id, depth);
@@ -190,8 +193,8 @@ class Walk {
     }
   }
 
-  void add_slices(Layer& label, std::vector<Slice> slices, LayerKind kind, const std::string& format,
-                  unsigned depth) {
+  void add_slices(Layer& label, std::vector<Slice> slices, LayerKind kind,
+                  const std::string& format, unsigned depth) {
     std::vector<Layer> children;
     for (const Slice& slice : slices) {
       if (++layer_count_ > kMostLayers) break;
@@ -231,10 +234,10 @@ class Walk {
         continue;
       }
       if (slice.role == SliceRole::swap && found.format->id != "swap") {
-        findings_.push_back({Severity::note, FindingCode::typed_swap, layer.id, found.claim.start,
-                             found.claim.bytes,
-                             fmt::format("slice {} is typed as swap and holds {}", slice.id,
-                                         found.claim.title)});
+        findings_.push_back(
+            {Severity::note, FindingCode::typed_swap, layer.id, found.claim.start,
+             found.claim.bytes,
+             fmt::format("slice {} is typed as swap and holds {}", slice.id, found.claim.title)});
       }
       layer.layers.push_back(volume_from(std::move(found), view, context, layer.id, depth + 1));
     }
@@ -305,9 +308,9 @@ void note_archive(Survey& result, const Image& image) {
     names += (i == 0 ? "" : ", ") + printable(image.archive_members[i]);
   }
   if (image.archive_members.size() > kShown) names += ", ...";
-  result.findings.push_back({Severity::note, FindingCode::archive_members, "", 0, image.stored_bytes,
-                             fmt::format("this is an archive of {} files: {}",
-                                         image.archive_members.size(), names)});
+  result.findings.push_back(
+      {Severity::note, FindingCode::archive_members, "", 0, image.stored_bytes,
+       fmt::format("this is an archive of {} files: {}", image.archive_members.size(), names)});
 }
 
 }  // namespace
@@ -336,6 +339,8 @@ StraightSurvey survey_straight(const Image& image) {
   return straight;
 }
 
-Survey survey(const Image& image) { return survey_straight(image).survey; }
+Survey survey(const Image& image) {
+  return survey_straight(image).survey;
+}
 
 }  // namespace platter

@@ -1,14 +1,14 @@
-// Taking 500 MiB in 5,000 files out of an ISO image on tmpfs: platter as a whole process, libarchive's
-// reader writing to disk, and cp -r of the same tree.
-#include <archive.h>
-#include <archive_entry.h>
-#include <benchmark/benchmark.h>
-
+// Taking 500 MiB in 5,000 files out of an ISO image on tmpfs: platter as a whole process,
+// libarchive's reader writing to disk, and cp -r of the same tree.
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <stdexcept>
 #include <string>
+
+#include <archive.h>
+#include <archive_entry.h>
+#include <benchmark/benchmark.h>
 
 namespace {
 
@@ -69,8 +69,8 @@ void clear_out(benchmark::State& state) {
 }
 
 void platter_extract(benchmark::State& state) {
-  const std::string command =
-      std::string(PLATTER_PROGRAM " extract ") + place().image() + " --to " + place().out() + " >/dev/null";
+  const std::string command = std::string(PLATTER_PROGRAM " extract ") + place().image() +
+                              " --to " + place().out() + " >/dev/null";
   for (auto _ : state) {
     clear_out(state);
     run(command);

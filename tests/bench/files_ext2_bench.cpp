@@ -57,10 +57,13 @@ std::uint64_t walk_with_platter(const std::string& path) {
   const auto volume = find_format("ext2")->open(view, {});
   std::vector<Finding> findings;
   std::uint64_t bytes = 0;
-  const WalkResult result = walk(*volume, volume->root(), "", [&](const FileVisit& visit) {
-    bytes += visit.attributes.bytes;
-    return Step::go_on;
-  }, findings);
+  const WalkResult result = walk(
+      *volume, volume->root(), "",
+      [&](const FileVisit& visit) {
+        bytes += visit.attributes.bytes;
+        return Step::go_on;
+      },
+      findings);
   benchmark::DoNotOptimize(bytes);
   return result.files + result.directories;
 }
@@ -86,7 +89,8 @@ int count_entry(ext2_dir_entry* entry, int, int, char*, void* data) {
 
 std::uint64_t walk_with_libext2fs(const std::string& path) {
   LibraryWalk walk;
-  if (ext2fs_open(path.c_str(), EXT2_FLAG_64BITS, 0, 0, unix_io_manager, &walk.volume) != 0) return 0;
+  if (ext2fs_open(path.c_str(), EXT2_FLAG_64BITS, 0, 0, unix_io_manager, &walk.volume) != 0)
+    return 0;
   walk.waiting.push_back(EXT2_ROOT_INO);
   while (!walk.waiting.empty()) {
     const ext2_ino_t directory = walk.waiting.back();

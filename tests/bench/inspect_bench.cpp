@@ -1,8 +1,6 @@
 // Start-up and inspection of a 64 GiB sparse disk (Sun label, FFS), whole processes, side by side
 // with /bin/true and with a program that does a full libblkid probe of the same disk.
-#include <benchmark/benchmark.h>
 #include <fcntl.h>
-#include <spawn.h>
 #include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -12,6 +10,9 @@
 #include <stdexcept>
 #include <string>
 #include <vector>
+
+#include <benchmark/benchmark.h>
+#include <spawn.h>
 
 #include "writers/ffs_writer.h"
 #include "writers/sun_writer.h"
@@ -41,9 +42,9 @@ class SparseDisk {
     label.slices[0] = {.first_cylinder = 0, .blocks = 32768, .tag = 2};
     label.slices[2] = {.first_cylinder = 0, .blocks = 65533U * 2048U, .tag = 5};
     platter::fixtures::write_sun_label(start, label);
-    const bool written = ftruncate(file, static_cast<off_t>(kDiskBytes)) == 0 &&
-                         pwrite(file, start.data(), start.size(), 0) ==
-                             static_cast<ssize_t>(start.size());
+    const bool written =
+        ftruncate(file, static_cast<off_t>(kDiskBytes)) == 0 &&
+        pwrite(file, start.data(), start.size(), 0) == static_cast<ssize_t>(start.size());
     close(file);
     if (!written) throw std::runtime_error("cannot write the sparse disk");
   }
@@ -64,7 +65,8 @@ const SparseDisk& sparse_disk() {
 // Runs a program to its end with its output thrown away; returns its peak memory in KiB.
 long run(std::vector<std::string> words) {
   std::vector<char*> arguments;
-  for (std::string& word : words) arguments.push_back(word.data());
+  for (std::string& word : words)
+    arguments.push_back(word.data());
   arguments.push_back(nullptr);
   posix_spawn_file_actions_t actions;
   posix_spawn_file_actions_init(&actions);
@@ -83,11 +85,14 @@ long run(std::vector<std::string> words) {
 
 void whole_process(benchmark::State& state, const std::vector<std::string>& words) {
   long peak = 0;
-  for (auto _ : state) peak = std::max(peak, run(words));
+  for (auto _ : state)
+    peak = std::max(peak, run(words));
   state.counters["peak_KiB"] = static_cast<double>(peak);
 }
 
-void bin_true(benchmark::State& state) { whole_process(state, {"/bin/true"}); }
+void bin_true(benchmark::State& state) {
+  whole_process(state, {"/bin/true"});
+}
 void platter_version(benchmark::State& state) {
   whole_process(state, {PLATTER_PROGRAM, "--version"});
 }

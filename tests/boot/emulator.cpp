@@ -141,7 +141,8 @@ std::string line_with(const std::string& console, const std::vector<std::string>
     at = std::min(at, console.find(text));
   if (at == std::string::npos) return {};
   at = console.find_first_not_of("\r\n ", at);
-  return at == std::string::npos ? std::string() : console.substr(at, console.find_first_of("\r\n", at) - at);
+  return at == std::string::npos ? std::string()
+                                 : console.substr(at, console.find_first_of("\r\n", at) - at);
 }
 
 }  // namespace

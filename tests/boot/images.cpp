@@ -4,14 +4,14 @@
 #include <stdexcept>
 #include <string>
 
+#include "boot/prep_boot.h"
+#include "boot/sector_layouts.h"
 #include "core/record.h"
 #include "filesystem/iso9660_structures.h"
 #include "label/apm_label.h"
 #include "label/mbr_label.h"
 #include "writers/apm_writer.h"
 #include "writers/boot_code.h"
-#include "boot/prep_boot.h"
-#include "boot/sector_layouts.h"
 #include "writers/iso9660_writer.h"
 #include "writers/lif_writer.h"
 #include "writers/mbr_writer.h"

@@ -2,6 +2,9 @@
 #pragma once
 
 #include "boot/images.h"
+#include "boot/prep_boot.h"
+#include "boot/program_headers.h"
+#include "boot/sector_layouts.h"
 #include "core/record.h"
 #include "filesystem/iso9660_structures.h"
 #include "label/apm_label.h"
@@ -9,9 +12,6 @@
 #include "label/mbr_label.h"
 #include "label/sgi_label.h"
 #include "label/sun_label.h"
-#include "boot/prep_boot.h"
-#include "boot/program_headers.h"
-#include "boot/sector_layouts.h"
 
 namespace platter::test {
 

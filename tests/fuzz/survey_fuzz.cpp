@@ -1,4 +1,5 @@
-// Any bytes can be surveyed and put into words and JSON, and what looks like a volume can be walked.
+// Any bytes can be surveyed and put into words and JSON, and what looks like a volume can be
+// walked.
 #include <cstddef>
 #include <cstdint>
 

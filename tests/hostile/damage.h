@@ -38,7 +38,9 @@ class Damaged final : public ByteSource {
   [[nodiscard]] std::uint64_t bytes_read() const noexcept { return read_; }
   /// Places that were read, as [start, end), since noting began.
   void note_reads() const { noting_ = true; }
-  [[nodiscard]] const std::map<std::uint64_t, std::uint64_t>& reads() const noexcept { return reads_; }
+  [[nodiscard]] const std::map<std::uint64_t, std::uint64_t>& reads() const noexcept {
+    return reads_;
+  }
 
  private:
   const std::vector<std::byte>& original_;

@@ -2,12 +2,13 @@
 // every record flipped. The survey must come back each time, with places that lie where they can,
 // and must never allocate by a claimed size. Run under the sanitizers, where a wild read would end
 // the test.
-#include <catch2/catch.hpp>
+#include "hostile/damage.h"
 
 #include <algorithm>
 #include <set>
 
-#include "hostile/damage.h"
+#include <catch2/catch.hpp>
+
 #include "report/json.h"
 #include "report/text.h"
 #include "support/hexfile.h"
@@ -25,12 +26,14 @@ void check_invariants(const Survey& survey) {
   });
   CHECK(ids.size() <= 4096);
   CHECK(survey.findings.size() <= 1000);
-  for (const Finding& finding : survey.findings) CHECK_FALSE(finding.message.empty());
+  for (const Finding& finding : survey.findings)
+    CHECK_FALSE(finding.message.empty());
 }
 
 std::vector<std::size_t> cut_lengths(const Specimen& specimen, const Survey& whole) {
   std::set<std::size_t> lengths;
-  for (std::size_t length = 0; length <= std::min<std::size_t>(4096, specimen.bytes.size()); ++length) {
+  for (std::size_t length = 0; length <= std::min<std::size_t>(4096, specimen.bytes.size());
+       ++length) {
     lengths.insert(length);
   }
   for_each_layer(whole.layers, [&](const Layer& layer) {
@@ -89,7 +92,8 @@ TEST_CASE("no flipped byte makes the survey crash, hang or invent") {
     for (const std::size_t place : places) {
       CAPTURE(place);
       const std::byte original = specimen.bytes[place];
-      for (const std::byte value : {original ^ std::byte{0xFF}, std::byte{0}, original ^ std::byte{0x80}}) {
+      for (const std::byte value :
+           {original ^ std::byte{0xFF}, std::byte{0}, original ^ std::byte{0x80}}) {
         const Survey damaged = survey_of(std::make_shared<Damaged>(specimen.bytes, place, value));
         check_invariants(damaged);
       }
@@ -102,8 +106,8 @@ TEST_CASE("damaged surveys can be put into words and JSON") {
     CAPTURE(specimen.name);
     const auto places = record_bytes(survey_bytes(specimen.bytes), specimen.bytes.size());
     for (std::size_t i = 0; i < places.size(); i += 37) {
-      const Survey damaged = survey_of(
-          std::make_shared<Damaged>(specimen.bytes, places[i], specimen.bytes[places[i]] ^ std::byte{0xFF}));
+      const Survey damaged = survey_of(std::make_shared<Damaged>(
+          specimen.bytes, places[i], specimen.bytes[places[i]] ^ std::byte{0xFF}));
       CHECK_FALSE(survey_json(damaged).empty());
       const std::string words = survey_text(damaged, {});
       CHECK(std::ranges::none_of(words, [](char c) { return c == '\x1B' || c == '\0'; }));

@@ -1,7 +1,7 @@
 // What is no disk image at all must not be taken for one.
-#include <catch2/catch.hpp>
-
 #include <random>
+
+#include <catch2/catch.hpp>
 
 #include "support/survey.h"
 
@@ -35,7 +35,8 @@ TEST_CASE("empty, tiny, all-zero and all-one files hold nothing") {
 
 TEST_CASE("random bytes hold nothing") {
   std::mt19937_64 random(19850612);  // fixed, so that a failure can be seen again
-  for (int i = 0; i < 400; ++i) check_nothing(random_bytes(random, 96 * 1024));
+  for (int i = 0; i < 400; ++i)
+    check_nothing(random_bytes(random, 96 * 1024));
 }
 
 TEST_CASE("random bytes under a planted magic hold nothing") {
@@ -44,11 +45,18 @@ TEST_CASE("random bytes under a planted magic hold nothing") {
     std::string bytes;
   };
   using namespace std::string_literals;
-  const std::vector<Magic> magics = {
-      {508, "\xDA\xBE"s},          {0, "\x0B\xE5\xA9\x41"s}, {0, "dlV3"s},
-      {7680, "dlV2"s},             {64, "\x57\x45\x56\x82"s}, {510, "\x55\xAA"s},
-      {9564, "\x00\x01\x19\x54"s}, {1080, "\x53\xEF"s},       {32768, "\x01" "CD001\x01"s},
-      {4086, "SWAPSPACE2"s}};
+  const std::vector<Magic> magics = {{508, "\xDA\xBE"s},
+                                     {0, "\x0B\xE5\xA9\x41"s},
+                                     {0, "dlV3"s},
+                                     {7680, "dlV2"s},
+                                     {64, "\x57\x45\x56\x82"s},
+                                     {510, "\x55\xAA"s},
+                                     {9564, "\x00\x01\x19\x54"s},
+                                     {1080, "\x53\xEF"s},
+                                     {32768,
+                                      "\x01"
+                                      "CD001\x01"s},
+                                     {4086, "SWAPSPACE2"s}};
   std::mt19937_64 random(4);
   for (const Magic& magic : magics) {
     CAPTURE(magic.at);

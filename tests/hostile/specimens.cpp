@@ -6,8 +6,8 @@
 #include "hostile/damage.h"
 #include "support/hexfile.h"
 #include "writers/apm_writer.h"
-#include "writers/boot_writer.h"
 #include "writers/bfs_writer.h"
+#include "writers/boot_writer.h"
 #include "writers/bsd_writer.h"
 #include "writers/demo_images.h"
 #include "writers/dlv_writer.h"
@@ -18,8 +18,8 @@
 #include "writers/iso9660_sketch.h"
 #include "writers/iso9660_writer.h"
 #include "writers/mbr_writer.h"
-#include "writers/s5_writer.h"
 #include "writers/minix_writer.h"
+#include "writers/s5_writer.h"
 #include "writers/sgi_writer.h"
 #include "writers/v7_writer.h"
 #include "writers/workstation_boot_writer.h"
@@ -42,20 +42,34 @@ std::vector<std::byte> odd_disc(bool high_sierra) {
   using namespace fixtures::iso9660;  // NOLINT(google-build-using-namespace): the entries
   fixtures::IsoSketch sketch({.high_sierra = high_sierra, .blocks = 48});
   const bool rock = !high_sierra;
-  const auto use = [&](const std::vector<Bytes>& entries) { return rock ? joined(entries) : Bytes(); };
-  sketch.root({{.identifier = "A", .block = 30, .bytes = 2048, .flags = 0x02,
+  const auto use = [&](const std::vector<Bytes>& entries) {
+    return rock ? joined(entries) : Bytes();
+  };
+  sketch.root({{.identifier = "A",
+                .block = 30,
+                .bytes = 2048,
+                .flags = 0x02,
                 .system_use = use({name_entry(0, "a"), mode_entry(040755, 2, 0, 0)})},
-               {.identifier = "B.;1", .block = 31, .bytes = 100, .flags = 0x80,
+               {.identifier = "B.;1",
+                .block = 31,
+                .bytes = 100,
+                .flags = 0x80,
                 .system_use = use({mode_entry(0100644, 1, 0, 0), times_entry(1)})},
                {.identifier = "B.;1", .block = 32, .bytes = 100},
                {.identifier = "L.;1",
                 .system_use = use({mode_entry(0120777, 1, 0, 0), continuation_entry(33, 0, 100)})},
-               {.identifier = "M.;1", .block = 40, .bytes = 9000, .attribute_blocks = 1,
-                .unit_blocks = 1, .gap_blocks = 1}},
+               {.identifier = "M.;1",
+                .block = 40,
+                .bytes = 9000,
+                .attribute_blocks = 1,
+                .unit_blocks = 1,
+                .gap_blocks = 1}},
               rock);
-  sketch.directory(30, 20, "A", {{.identifier = "C.;1", .system_use = use({place_entry("CL", 34)})}});
+  sketch.directory(30, 20, "A",
+                   {{.identifier = "C.;1", .system_use = use({place_entry("CL", 34)})}});
   if (rock) sketch.put(33, link_entry(0, {{0, "usr"}, {1, "b"}, {0, "in"}}));
-  sketch.directory(34, 30, "C", {}, use({mode_entry(040755, 2, 0, 0)}), use({place_entry("PL", 30)}));
+  sketch.directory(34, 30, "C", {}, use({mode_entry(040755, 2, 0, 0)}),
+                   use({place_entry("PL", 30)}));
   return sketch.build();
 }
 
@@ -66,7 +80,8 @@ std::vector<std::byte> bsd_disk(ByteOrder order, std::size_t offset) {
   label.sectors_per_track = 32;
   label.tracks = 4;
   label.cylinders = 16;
-  label.slices = {{.sectors = 1024, .first = 0, .type = 7}, {.sectors = 512, .first = 1024, .type = 1},
+  label.slices = {{.sectors = 1024, .first = 0, .type = 7},
+                  {.sectors = 512, .first = 1024, .type = 1},
                   {.sectors = 2048, .first = 0, .type = 0}};
   fixtures::write_bsd_label(image, label, offset);
   return image;
@@ -202,7 +217,8 @@ std::vector<std::byte> in_frames(const std::vector<std::byte>& plain) {
 }
 
 std::vector<std::byte> swapped(std::vector<std::byte> bytes) {
-  for (std::size_t i = 0; i + 1 < bytes.size(); i += 2) std::swap(bytes[i], bytes[i + 1]);
+  for (std::size_t i = 0; i + 1 < bytes.size(); i += 2)
+    std::swap(bytes[i], bytes[i + 1]);
   return bytes;
 }
 
@@ -247,7 +263,8 @@ std::vector<Specimen> specimens() {
   all.push_back({"initial program of hppa", fixtures::make_hppa_disk()});
   all.push_back({"start-up program of m68k", fixtures::make_m68k_lif_disk()});
   all.push_back({"boot programs of dlv", fixtures::make_dlv_disk(fixtures::make_aout(135))});
-  for (const auto style : {fixtures::FfsStyle::bsd42, fixtures::FfsStyle::svr4, fixtures::FfsStyle::bsd44}) {
+  for (const auto style :
+       {fixtures::FfsStyle::bsd42, fixtures::FfsStyle::svr4, fixtures::FfsStyle::bsd44}) {
     all.push_back({"ffs big-endian", ffs_volume(ByteOrder::big, style)});
     all.push_back({"ffs little-endian", ffs_volume(ByteOrder::little, style)});
   }

@@ -1,9 +1,9 @@
 // The files of every specimen, with one wrong byte in what the readers look at, and cut anywhere.
 // A walk must come to its end and stay inside what is there; run under the sanitizers too.
-#include <catch2/catch.hpp>
-
 #include <algorithm>
 #include <set>
+
+#include <catch2/catch.hpp>
 
 #include "files/check.h"
 #include "files/content.h"
@@ -44,7 +44,8 @@ Went go_through(const std::shared_ptr<const Damaged>& source) {
                  (extent.start >= open.view.start() &&
                   extent.start + extent.bytes <= open.view.start() + open.view.bytes()));
             if (!sound) {
-              CAPTURE(file.path, extent.offset, extent.start, extent.bytes, file.attributes.bytes, end);
+              CAPTURE(file.path, extent.offset, extent.start, extent.bytes, file.attributes.bytes,
+                      end);
               CHECK(sound);
             }
             end = saturating_add(extent.offset, extent.bytes);
@@ -89,7 +90,8 @@ std::vector<std::size_t> places_looked_at(const Specimen& specimen) {
   }
   if (all.size() <= kMostPlaces) return all;
   std::vector<std::size_t> some;
-  for (std::size_t i = 0; i < kMostPlaces; ++i) some.push_back(all[i * all.size() / kMostPlaces]);
+  for (std::size_t i = 0; i < kMostPlaces; ++i)
+    some.push_back(all[i * all.size() / kMostPlaces]);
   return some;
 }
 
@@ -108,7 +110,8 @@ TEST_CASE("no wrong byte makes a walk crash, hang or leave the volume") {
     CAPTURE(specimen.name);
     for (const std::size_t place : places_looked_at(specimen)) {
       CAPTURE(place);
-      for (const std::byte value : {specimen.bytes[place] ^ std::byte{0xFF}, specimen.bytes[place] ^ std::byte{0x01}}) {
+      for (const std::byte value :
+           {specimen.bytes[place] ^ std::byte{0xFF}, specimen.bytes[place] ^ std::byte{0x01}}) {
         const auto source = std::make_shared<Damaged>(specimen.bytes, place, value);
         (void)go_through(source);
         CHECK(source->bytes_read() <= 50'000'000 + 400 * specimen.bytes.size());
@@ -122,7 +125,8 @@ TEST_CASE("no cut makes a walk crash, hang or leave the volume") {
     CAPTURE(specimen.name);
     constexpr std::size_t kCuts = 60;
     for (std::size_t i = 0; i < kCuts; ++i) {
-      const std::size_t length = specimen.bytes.size() * i / kCuts + (i % 3 == 0 ? 0 : i * 37 % 512);
+      const std::size_t length =
+          specimen.bytes.size() * i / kCuts + (i % 3 == 0 ? 0 : i * 37 % 512);
       CAPTURE(length);
       (void)go_through(std::make_shared<Damaged>(specimen.bytes, length));
     }

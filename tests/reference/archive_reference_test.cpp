@@ -1,13 +1,12 @@
 // Archives that platter writes, as libarchive's readers (used directly here, not through platter)
 // and the tar of this system see them.
-#include <catch2/catch.hpp>
-
-#include <archive.h>
-#include <archive_entry.h>
-
 #include <filesystem>
 #include <map>
 #include <string>
+
+#include <archive.h>
+#include <archive_entry.h>
+#include <catch2/catch.hpp>
 
 #include "files/sink.h"
 #include "support/memory_volume.h"
@@ -55,7 +54,8 @@ std::map<std::string, Member> members_of(const std::string& path) {
       member.content.append(buffer, 0, static_cast<std::size_t>(got));
     }
   }
-  CHECK(std::string(archive_error_string(reader) == nullptr ? "" : archive_error_string(reader)).empty());
+  CHECK(std::string(archive_error_string(reader) == nullptr ? "" : archive_error_string(reader))
+            .empty());
   archive_read_free(reader);
   return members;
 }
@@ -65,7 +65,10 @@ void fill(MemoryVolume& volume) {
   const NodeId file = volume.add_file(sub, "file", "content");
   volume.link(1, "other name", file);
   volume.add_symlink(1, "link", "sub/file");
-  volume.add_file(1, "gr\xC3\xBC\xC3\x9F" "e", std::string(100'000, 'u'));
+  volume.add_file(1,
+                  "gr\xC3\xBC\xC3\x9F"
+                  "e",
+                  std::string(100'000, 'u'));
   volume.add_file(1, std::string(200, 'n'), "long");
   const NodeId holes = volume.add_file(1, "holes", std::string(512, 'x'));
   volume.node(holes).attributes.bytes = 3'000'000;
@@ -86,10 +89,13 @@ std::vector<Finding> write_archive(const std::string& path) {
   std::vector<Finding> findings;
   const auto sink = archive_sink(path, "", {});
   sink->begin_volume("");
-  walk(volume, 1, "", [&](const FileVisit& file) {
-    sink->add(file, volume, view, findings);
-    return Step::go_on;
-  }, findings);
+  walk(
+      volume, 1, "",
+      [&](const FileVisit& file) {
+        sink->add(file, volume, view, findings);
+        return Step::go_on;
+      },
+      findings);
   CHECK_FALSE(std::filesystem::exists(path));  // under its name only when it is complete
   sink->finish(findings);
   return findings;
@@ -99,7 +105,8 @@ TEST_CASE("archives hold what the volume holds, as libarchive reads them") {
   // Names in UTF-8, whatever the locale of the tests is.
   setlocale(LC_CTYPE, "C.UTF-8");
   const TemporaryDirectory directory;
-  for (const std::string ending : {".tar", ".tar.gz", ".tgz", ".tar.bz2", ".tar.xz", ".tar.zst", ".zip", ".cpio"}) {
+  for (const std::string ending :
+       {".tar", ".tar.gz", ".tgz", ".tar.bz2", ".tar.xz", ".tar.zst", ".zip", ".cpio"}) {
     CAPTURE(ending);
     const std::string path = directory.file("out" + ending);
     const std::vector<Finding> findings = write_archive(path);
@@ -113,7 +120,9 @@ TEST_CASE("archives hold what the volume holds, as libarchive reads them") {
     const Member& link = members.at("link");
     CHECK(link.type == AE_IFLNK);
     CHECK(link.link == "sub/file");
-    const std::string umlaut = "gr\xC3\xBC\xC3\x9F" "e";
+    const std::string umlaut =
+        "gr\xC3\xBC\xC3\x9F"
+        "e";
     REQUIRE(members.contains(umlaut));
     const Member& file = members.at(umlaut);
     CHECK(file.content == std::string(100'000, 'u'));
@@ -147,7 +156,8 @@ TEST_CASE("a tar archive keeps holes, as the tar of this system unpacks it") {
   CHECK(write_archive(path).empty());
   CHECK(std::filesystem::file_size(path) < 200'000);
   const RunResult unpacked = run("cd " + shell_word(directory.path()) +
-                                 " && tar --no-same-owner --exclude=disk -xf out.tar && stat -c '%s %b %h' holes 'other name'");
+                                 " && tar --no-same-owner --exclude=disk -xf out.tar && stat -c "
+                                 "'%s %b %h' holes 'other name'");
   CAPTURE(unpacked.err);
   REQUIRE(unpacked.status == 0);
   long size = 0;

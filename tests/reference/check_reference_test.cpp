@@ -1,10 +1,10 @@
 // Volumes of stock makers are sound: going through their files, maps and records must find nothing.
 // The makers: makefs, mke2fs, mkfs.fat with mtools, genisoimage, xorriso, hfsutils, mkfs.minix,
 // mkfs.bfs (packages in tools/packages.sh).
-#include <catch2/catch.hpp>
-
 #include <string>
 #include <vector>
+
+#include <catch2/catch.hpp>
 
 #include "files/check.h"
 #include "job/volumes.h"
@@ -24,7 +24,8 @@ struct Maker {
 std::vector<Maker> makers() {
   return {
       {"makefs ffs big-endian", "makefs -t ffs -B big -o version=1 image tree", "ffs"},
-      {"makefs ffs little-endian", "makefs -t ffs -B little -o version=1,bsize=4096,fsize=512 image tree", "ffs"},
+      {"makefs ffs little-endian",
+       "makefs -t ffs -B little -o version=1,bsize=4096,fsize=512 image tree", "ffs"},
       {"makefs ufs2", "makefs -t ffs -B little -o version=2 image tree", "ufs2"},
       {"makefs cd9660", "makefs -t cd9660 -o rockridge image tree", "iso9660"},
       {"genisoimage", "genisoimage -quiet -R -J -o image tree", "iso9660"},
@@ -33,13 +34,22 @@ std::vector<Maker> makers() {
       {"mke2fs revision 0", "mke2fs -q -t ext2 -r 0 -b 1024 -d tree image 24M", "ext2"},
       {"mke2fs 4096", "mke2fs -q -t ext2 -b 4096 -d tree image 24M", "ext2"},
       {"mke2fs ext4", "mke2fs -q -t ext4 -d tree image 24M", "ext2"},
-      {"mkfs.fat 12", "truncate -s 3M image && mkfs.fat -F 12 image && mcopy -s -i image tree/* ::", "fat12", true},
-      {"mkfs.fat 16", "truncate -s 24M image && mkfs.fat -F 16 image && mcopy -s -i image tree/* ::", "fat16", true},
-      {"mkfs.fat 32", "truncate -s 48M image && mkfs.fat -F 32 image && mcopy -s -i image tree/* ::", "fat32", true},
+      {"mkfs.fat 12", "truncate -s 3M image && mkfs.fat -F 12 image && mcopy -s -i image tree/* ::",
+       "fat12", true},
+      {"mkfs.fat 16",
+       "truncate -s 24M image && mkfs.fat -F 16 image && mcopy -s -i image tree/* ::", "fat16",
+       true},
+      {"mkfs.fat 32",
+       "truncate -s 48M image && mkfs.fat -F 32 image && mcopy -s -i image tree/* ::", "fat32",
+       true},
       {"hformat",
-       "truncate -s 24M image && HOME=$PWD hformat -l Check image && HOME=$PWD hcopy -r tree/*.DAT :", "hfs", true},
+       "truncate -s 24M image && HOME=$PWD hformat -l Check image && HOME=$PWD hcopy -r tree/*.DAT "
+       ":",
+       "hfs", true},
       {"hformat, larger blocks",
-       "truncate -s 120M image && HOME=$PWD hformat -l Check image && HOME=$PWD hcopy -r tree/*.DAT :", "hfs", true},
+       "truncate -s 120M image && HOME=$PWD hformat -l Check image && HOME=$PWD hcopy -r "
+       "tree/*.DAT :",
+       "hfs", true},
       {"mkfs.minix", "truncate -s 4M image && mkfs.minix -3 image", "minix"},
       {"mkfs.bfs", "truncate -s 1M image && mkfs.bfs image", "bfs"},
   };
@@ -53,9 +63,10 @@ TEST_CASE("volumes of stock makers have no finding when everything is compared")
     recipe.upper_case = maker.upper_case;
     recipe.symlinks = recipe.hard_links = !maker.upper_case;
     make_tree(scratch.file("tree"), recipe);
-    const RunResult made = run("cd " + shell_word(scratch.path()) +
-                               " && export PATH=$PATH:/usr/sbin:/sbin TZ=UTC MTOOLS_SKIP_CHECK=1 && ( " +
-                               maker.command + " )");
+    const RunResult made =
+        run("cd " + shell_word(scratch.path()) +
+            " && export PATH=$PATH:/usr/sbin:/sbin TZ=UTC MTOOLS_SKIP_CHECK=1 && ( " +
+            maker.command + " )");
     CAPTURE(made.out, made.err);
     REQUIRE(made.status == 0);
     const StraightSurvey straight = survey_straight(open_image(scratch.file("image")));
@@ -71,7 +82,8 @@ TEST_CASE("volumes of stock makers have no finding when everything is compared")
       said += std::string(finding_kind(finding.code).code) + ": " + finding.message + "\n";
     }
     CHECK(said == "");
-    if (maker.name.find("mkfs.minix") == std::string::npos && maker.name != "mkfs.bfs") CHECK(check.files > 10);
+    if (maker.name.find("mkfs.minix") == std::string::npos && maker.name != "mkfs.bfs")
+      CHECK(check.files > 10);
   }
 }
 

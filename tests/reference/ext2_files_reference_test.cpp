@@ -1,5 +1,5 @@
-// The files of ext2 volumes against what shares no code with platter: volumes that mke2fs makes of a
-// tree of this machine, compared with the tree itself and with what libext2fs reads from them.
+// The files of ext2 volumes against what shares no code with platter: volumes that mke2fs makes of
+// a tree of this machine, compared with the tree itself and with what libext2fs reads from them.
 #include <fcntl.h>
 #include <sys/stat.h>
 #include <sys/sysmacros.h>
@@ -38,8 +38,8 @@ std::string content_of(ext2_filsys volume, ext2_ino_t inode, std::uint64_t bytes
   std::size_t done = 0;
   while (done < text.size()) {
     unsigned got = 0;
-    REQUIRE(ext2fs_file_read(file, text.data() + done,
-                             static_cast<unsigned>(text.size() - done), &got) == 0);
+    REQUIRE(ext2fs_file_read(file, text.data() + done, static_cast<unsigned>(text.size() - done),
+                             &got) == 0);
     if (got == 0) break;
     done += got;
   }
@@ -88,10 +88,10 @@ int add_entry(ext2_dir_entry* entry, int, int, char*, void* data) {
     // Linux include/linux/kdev_t.h: old_decode_dev() and new_decode_dev().
     const std::uint32_t old_form = inode.i_block[0];
     const std::uint32_t new_form = inode.i_block[1];
-    walk.devices[path] =
-        old_form != 0 ? DeviceNumber{old_form >> 8 & 0xFF, old_form & 0xFF}
-                      : DeviceNumber{(new_form & 0xFFF00) >> 8,
-                                     (new_form & 0xFF) | ((new_form >> 12) & 0xFFF00)};
+    walk.devices[path] = old_form != 0
+                             ? DeviceNumber{old_form >> 8 & 0xFF, old_form & 0xFF}
+                             : DeviceNumber{(new_form & 0xFFF00) >> 8,
+                                            (new_form & 0xFF) | ((new_form >> 12) & 0xFFF00)};
   }
   walk.tree[path] = file;
   if (type == NodeType::directory) {
@@ -110,10 +110,13 @@ void add_directory(LibraryWalk& walk, ext2_ino_t inode, const std::string& prefi
 std::map<std::string, DeviceNumber> devices_of(Volume& volume) {
   std::map<std::string, DeviceNumber> devices;
   std::vector<Finding> findings;
-  walk(volume, volume.root(), "", [&](const FileVisit& visit) {
-    if (visit.attributes.device) devices[std::string(visit.path)] = *visit.attributes.device;
-    return Step::go_on;
-  }, findings);
+  walk(
+      volume, volume.root(), "",
+      [&](const FileVisit& visit) {
+        if (visit.attributes.device) devices[std::string(visit.path)] = *visit.attributes.device;
+        return Step::go_on;
+      },
+      findings);
   return devices;
 }
 
@@ -166,14 +169,16 @@ void compare_volume(const std::string& path, const Tree& source) {
   if (source.at("holes").type.empty()) ours["holes"] = {};
   CHECK(differences(ours, source) == "");
   volume->check_records();
-  for (const Finding& finding : volume->take_findings()) FAIL_CHECK(finding.message);
+  for (const Finding& finding : volume->take_findings())
+    FAIL_CHECK(finding.message);
 }
 
 // Links of every length around what fits into an inode, and up to nearly a block.
 void make_links(const std::string& path) {
   for (const std::size_t length : {1U, 59U, 60U, 61U, 150U, 901U}) {
     std::string target;
-    while (target.size() + 2 < length) target += "t/";
+    while (target.size() + 2 < length)
+      target += "t/";
     target.resize(length, 'e');
     std::filesystem::create_symlink(target, path + "/link of " + std::to_string(length));
   }
@@ -273,8 +278,8 @@ TEST_CASE("ext2: a file with three levels of pointers", "[ext2]") {
 }
 
 void debugfs(const std::string& path, const std::string& commands) {
-  const RunResult done =
-      run("printf '%s' " + shell_word(commands) + " | debugfs -w -f - " + shell_word(path) + " 2>&1");
+  const RunResult done = run("printf '%s' " + shell_word(commands) + " | debugfs -w -f - " +
+                             shell_word(path) + " 2>&1");
   CAPTURE(commands, done.out);
   REQUIRE(done.status == 0);
 }
@@ -284,16 +289,20 @@ void debugfs(const std::string& path, const std::string& commands) {
 TEST_CASE("ext2: late times, nanoseconds and hashed directories", "[ext2]") {
   const TemporaryDirectory directory;
   const std::string source = directory.file("tree");
-  make_tree(source, {.unit = 1024, .largest = 8192, .entries = 900, .longest_name = 100, .symlinks = false});
+  make_tree(
+      source,
+      {.unit = 1024, .largest = 8192, .entries = 900, .longest_name = 100, .symlinks = false});
   make_links(source);
   const std::string path = directory.file("volume.img");
   REQUIRE(run("mke2fs -q -F -t ext4 -b 1024 -I 256 -d " + shell_word(source) + " " +
-              shell_word(path) + " 16M").status == 0);
+              shell_word(path) + " 16M")
+              .status == 0);
   REQUIRE(run("e2fsck -f -y -D " + shell_word(path)).status <= 1);  // makes hashed directories
-  debugfs(path, "set_inode_field one mtime @0x80000000\nset_inode_field one mtime_extra 0x5\n"
-                "set_inode_field empty mtime @0x80000000\nset_inode_field empty mtime_extra 0\n"
-                "set_inode_field largest mtime @0x7fffffff\n"
-                "set_inode_field largest mtime_extra 0xee6b27fb\n");
+  debugfs(path,
+          "set_inode_field one mtime @0x80000000\nset_inode_field one mtime_extra 0x5\n"
+          "set_inode_field empty mtime @0x80000000\nset_inode_field empty mtime_extra 0\n"
+          "set_inode_field largest mtime @0x7fffffff\n"
+          "set_inode_field largest mtime_extra 0xee6b27fb\n");
   const View view(map_file(path));
   const auto volume = open_volume("ext2", view);
   const auto attributes = [&](const char* name) {
@@ -301,10 +310,10 @@ TEST_CASE("ext2: late times, nanoseconds and hashed directories", "[ext2]") {
     REQUIRE(place);
     return volume->attributes(place->node);
   };
-  CHECK(attributes("one").modified->seconds == 0x80000000LL);        // 2038-01-19
+  CHECK(attributes("one").modified->seconds == 0x80000000LL);  // 2038-01-19
   CHECK(attributes("one").modified_nanoseconds == 1);
-  CHECK(attributes("empty").modified->seconds == -0x80000000LL);     // 1901-12-13
-  CHECK(attributes("largest").modified->seconds == 0x37FFFFFFFLL);   // 2446-05-10
+  CHECK(attributes("empty").modified->seconds == -0x80000000LL);    // 1901-12-13
+  CHECK(attributes("largest").modified->seconds == 0x37FFFFFFFLL);  // 2446-05-10
   CHECK(attributes("largest").modified_nanoseconds == 999'999'998);
   CHECK(attributes("one").created);
   Tree ours = tree_of_volume(*volume, view);
@@ -346,14 +355,16 @@ TEST_CASE("ext2: records that contradict one another are found", "[ext2]") {
     const std::string path = directory.file("volume.img");
     std::filesystem::remove(path);
     REQUIRE(run("mke2fs -q -F -t ext2 -b 1024 -d " + shell_word(source) + " " + shell_word(path) +
-                " 16M").status == 0);
+                " 16M")
+                .status == 0);
     debugfs(path, damage.commands);
     CAPTURE(damage.commands);
     if (damage.e2fsck_reports) CHECK(run("e2fsck -n -f " + shell_word(path)).status != 0);
     const auto volume = open_volume("ext2", View(map_file(path)));
     volume->check_records();
     std::string said;
-    for (const Finding& finding : volume->take_findings()) said += finding.message + "\n";
+    for (const Finding& finding : volume->take_findings())
+      said += finding.message + "\n";
     CHECK_THAT(said, Catch::Contains(damage.words));
   }
 }

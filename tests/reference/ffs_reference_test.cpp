@@ -164,8 +164,8 @@ TEST_CASE("FFS: volumes made by makefs", "[ffs]") {
 TEST_CASE("FFS: volumes of our writer as libblkid sees them", "[ffs]") {
   using fixtures::FfsStyle;
   const TemporaryDirectory directory;
-  for (const FfsStyle style : {FfsStyle::bsd42, FfsStyle::svr4, FfsStyle::bsd44,
-                               FfsStyle::bsd44_old, FfsStyle::ufs2}) {
+  for (const FfsStyle style :
+       {FfsStyle::bsd42, FfsStyle::svr4, FfsStyle::bsd44, FfsStyle::bsd44_old, FfsStyle::ufs2}) {
     for (const ByteOrder order : {ByteOrder::big, ByteOrder::little}) {
       fixtures::FfsOptions options;
       options.style = style;

@@ -148,7 +148,8 @@ TEST_CASE("HFS: resource forks and times as hfsutils writes them", "[hfs]") {
   const TemporaryDirectory directory;
   const std::string image = directory.file("volume.img");
   write_file(image, std::vector<std::byte>(2U << 20U));
-  // The form that hcopy -m reads: header of 128 bytes, data fork, resource fork, each padded to 128 bytes.
+  // The form that hcopy -m reads: header of 128 bytes, data fork, resource fork, each padded to 128
+  // bytes.
   std::vector<std::byte> packed(128 + 128 + 384);
   const auto put = [&](std::size_t at, std::uint64_t value, std::size_t width) {
     encode_unsigned(std::span(packed).subspan(at, width), value, ByteOrder::big);

@@ -45,7 +45,8 @@ class DiskFile {
   std::string path_;
 };
 
-// The question libparted asks of a plain file (its kernel geometry is unknown) is answered with "go on".
+// The question libparted asks of a plain file (its kernel geometry is unknown) is answered with "go
+// on".
 inline PedExceptionOption go_on(PedException* exception) {
   if ((exception->options & PED_EXCEPTION_IGNORE) != 0) return PED_EXCEPTION_IGNORE;
   if ((exception->options & PED_EXCEPTION_FIX) != 0) return PED_EXCEPTION_FIX;
@@ -107,7 +108,8 @@ class PartedDisk {
   }
   [[nodiscard]] Ranges ranges() const {
     Ranges ranges;
-    for (const auto& [number, range] : table()) ranges.push_back(range);
+    for (const auto& [number, range] : table())
+      ranges.push_back(range);
     std::ranges::sort(ranges);
     return ranges;
   }

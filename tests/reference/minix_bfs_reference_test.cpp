@@ -55,9 +55,9 @@ TEST_CASE("minix: empty volumes of mkfs.minix", "[minix]") {
     unsigned version;
     unsigned name_bytes;
   };
-  const Made all[] = {{"-1 -n 14", "1440K", 1, 14}, {"-1 -n 30", "1440K", 1, 30},
-                      {"-1 -n 30", "63M", 1, 30},   {"-2 -n 14", "10M", 2, 14},
-                      {"-2 -n 30", "100M", 2, 30},  {"-3", "40M", 3, 60},
+  const Made all[] = {{"-1 -n 14", "1440K", 1, 14},  {"-1 -n 30", "1440K", 1, 30},
+                      {"-1 -n 30", "63M", 1, 30},    {"-2 -n 14", "10M", 2, 14},
+                      {"-2 -n 30", "100M", 2, 30},   {"-3", "40M", 3, 60},
                       {"-3 -i 5000", "300M", 3, 60}, {"-1 -i 32", "360K", 1, 30}};
   const TemporaryDirectory directory;
   for (const Made& made : all) {
@@ -70,7 +70,8 @@ TEST_CASE("minix: empty volumes of mkfs.minix", "[minix]") {
     REQUIRE(maker.status == 0);
     const Claim claim = only_claim("minix", path);
     CHECK(claim.strength == Strength::sane);
-    for (const Finding& finding : claim.findings) FAIL_CHECK(finding.message);
+    for (const Finding& finding : claim.findings)
+      FAIL_CHECK(finding.message);
     CHECK(claim.facts.words("byte_order") == "little");
     CHECK(claim.facts.number("version") == made.version);
     CHECK(std::to_string(made.version) == blkid_value(path, "VERSION"));
@@ -80,7 +81,8 @@ TEST_CASE("minix: empty volumes of mkfs.minix", "[minix]") {
     CHECK(claim.bytes == 1024 * number_before(maker.out, " blocks"));
     CHECK(claim.facts.number("zone_bytes") == number_behind(maker.out, "Zonesize="));
     // The root directory has one zone, and one inode is in use.
-    CHECK(claim.facts.number("used_bytes") == 1024 * (number_behind(maker.out, "Firstdatazone=") + 1));
+    CHECK(claim.facts.number("used_bytes") ==
+          1024 * (number_behind(maker.out, "Firstdatazone=") + 1));
     CHECK(claim.facts.number("files") == 1);
     if (made.version != 3) CHECK(claim.facts.words("clean") == "clean");
     const View view(map_file(path));
@@ -91,23 +93,27 @@ TEST_CASE("minix: empty volumes of mkfs.minix", "[minix]") {
     CHECK(root.mode == 0755U);
     CHECK(root.links == 2U);
     volume->check_records();
-    for (const Finding& finding : volume->take_findings()) FAIL_CHECK(finding.message);
+    for (const Finding& finding : volume->take_findings())
+      FAIL_CHECK(finding.message);
   }
 }
 
-// fsck.minix reads every inode, pointer and map bit; it knows little-endian volumes of this machine.
+// fsck.minix reads every inode, pointer and map bit; it knows little-endian volumes of this
+// machine.
 TEST_CASE("minix: fsck.minix finds nothing wrong with the writer's volumes", "[minix]") {
   const TemporaryDirectory directory;
   for (unsigned version = 1; version <= 3; ++version) {
     for (const bool long_names : {false, true}) {
       fixtures::MinixWriter writer({.version = version, .long_names = long_names, .zones = 3000});
       std::string content(900 * 1024 + 5, 'c');
-      for (std::size_t i = 0; i < content.size(); i += 1000) content[i] = static_cast<char>(i / 1000);
+      for (std::size_t i = 0; i < content.size(); i += 1000)
+        content[i] = static_cast<char>(i / 1000);
       writer.add_file("large", content, {.uid = 100, .gid = 50, .modified = 700000000});
       writer.add_file("usr/lib/libc.a", std::string(20000, 'l')).add_file("empty", "");
       writer.add_symlink("usr/link", "lib/libc.a").add_link("again", "large");
       writer.add_device("dev/console", 0020000, 5, 1).add_device("dev/hd1", 0060000, 3, 1);
-      for (int i = 0; i < 90; ++i) writer.add_file("tmp/file." + std::to_string(i), "x");
+      for (int i = 0; i < 90; ++i)
+        writer.add_file("tmp/file." + std::to_string(i), "x");
       const auto bytes = writer.build();
       const std::string path = directory.file("volume.img");
       write_file(path, bytes);
@@ -122,7 +128,8 @@ TEST_CASE("minix: fsck.minix finds nothing wrong with the writer's volumes", "[m
         CHECK(checker.out.find("/" + name.substr(name.rfind('/') + 1)) != std::string::npos);
       }
       std::uint64_t directories = 1;
-      for (const auto& [name, file] : tree) directories += file.type == "directory" ? 1 : 0;
+      for (const auto& [name, file] : tree)
+        directories += file.type == "directory" ? 1 : 0;
       CHECK(number_before(checker.out, " directories") == directories);
       CHECK(number_before(checker.out, " symbolic links") == 1);
       CHECK(number_before(checker.out, " character device files") == 1);

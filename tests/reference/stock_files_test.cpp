@@ -1,9 +1,9 @@
 // Ordinary files of a stock machine and boot media that Debian ships: the first must not be taken
 // for images, the second must be recognised for what they are.
-#include <catch2/catch.hpp>
-
 #include <algorithm>
 #include <filesystem>
+
+#include <catch2/catch.hpp>
 
 #include "core/image.h"
 #include "support/survey.h"
@@ -23,15 +23,16 @@ std::vector<std::string> sample_of_usr(std::size_t most) {
   std::ranges::sort(all);
   if (all.size() <= most) return all;
   std::vector<std::string> sample;
-  for (std::size_t i = 0; i < most; ++i) sample.push_back(all[i * all.size() / most]);
+  for (std::size_t i = 0; i < most; ++i)
+    sample.push_back(all[i * all.size() / most]);
   return sample;
 }
 
 // Files below /usr that really are images, boot sectors or filesystems.
 bool is_an_image(const std::string& path) {
-  for (const char* part : {"/grub-rescue/", "/memtest86", "/ipxe/", "/syslinux", "/SYSLINUX",
-                           "/ISOLINUX", "/isolinux", "/debian-installer/", "/qemu/", "/grub/",
-                           "/palo", "/seabios", ".img", ".iso", "/gxemul"}) {
+  for (const char* part :
+       {"/grub-rescue/", "/memtest86", "/ipxe/", "/syslinux", "/SYSLINUX", "/ISOLINUX", "/isolinux",
+        "/debian-installer/", "/qemu/", "/grub/", "/palo", "/seabios", ".img", ".iso", "/gxemul"}) {
     if (path.find(part) != std::string::npos) return true;
   }
   return false;
@@ -51,17 +52,21 @@ TEST_CASE("no ordinary file of a stock machine is taken for an image") {
     image.bytes = image.stored_bytes = image.source->size();
     const Survey found = survey(image);
     std::string layers;
-    for (const Layer& layer : found.layers) layers += layer.id + " ";
+    for (const Layer& layer : found.layers)
+      layers += layer.id + " ";
     CHECK(layers == "");
     ++looked_at;
   }
   CHECK(looked_at > 5'000);
 }
 
-Survey survey_file(const std::string& path) { return survey(open_image(path)); }
+Survey survey_file(const std::string& path) {
+  return survey(open_image(path));
+}
 
 // The media come from the Debian packages that each case names; tests/check installs them.
-TEST_CASE("the rescue disc of grub-rescue-pc is a volume with a boot record and a partitioned disk") {
+TEST_CASE(
+    "the rescue disc of grub-rescue-pc is a volume with a boot record and a partitioned disk") {
   const Survey found = survey_file("/usr/lib/grub-rescue/grub-rescue-cdrom.iso");
   REQUIRE(layer(found, "iso9660") != nullptr);
   CHECK(std::get<bool>(*layer(found, "iso9660")->facts.find("el_torito")));
@@ -81,8 +86,7 @@ TEST_CASE("the rescue floppy image of grub-rescue-pc is a hybrid disc too") {
 
 TEST_CASE("the kernel and the boot programs of the netboot installer are no disk images") {
   // debian-installer-12-netboot-amd64 ships no mini.iso; a kernel has 55 AA at 510 and is no label.
-  const std::string base =
-      "/usr/lib/debian-installer/images/12/amd64/text/debian-installer/amd64/";
+  const std::string base = "/usr/lib/debian-installer/images/12/amd64/text/debian-installer/amd64/";
   for (const char* name : {"linux", "pxelinux.0", "grubx64.efi", "initrd.gz"}) {
     CAPTURE(name);
     const Survey found = survey_file(base + name);

@@ -24,7 +24,8 @@ class HexReader {
       ++line_;
       std::istringstream words(line.substr(0, line.find('#')));
       std::string word;
-      while (words >> word) take(word, words);
+      while (words >> word)
+        take(word, words);
     }
     return std::move(bytes_);
   }
@@ -38,12 +39,14 @@ class HexReader {
     } else if (word[0] == '*') {
       const std::size_t count = number(word.substr(1));
       const std::byte value = hex_byte(next(rest));
-      for (std::size_t i = 0; i < count; ++i) put(value);
+      for (std::size_t i = 0; i < count; ++i)
+        put(value);
     } else if (word[0] == '"') {
       text(word, rest);
     } else {
       if (word.size() % 2 != 0) refuse(name_, line_, word);
-      for (std::size_t i = 0; i < word.size(); i += 2) put(hex_byte(word.substr(i, 2)));
+      for (std::size_t i = 0; i < word.size(); i += 2)
+        put(hex_byte(word.substr(i, 2)));
     }
   }
 
@@ -55,7 +58,8 @@ class HexReader {
       std::getline(rest, tail, '"');
       all += tail;
     }
-    for (const char c : all.substr(0, all.find('"'))) put(static_cast<std::byte>(c));
+    for (const char c : all.substr(0, all.find('"')))
+      put(static_cast<std::byte>(c));
   }
 
   void put(std::byte value) {

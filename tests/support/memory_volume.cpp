@@ -30,7 +30,8 @@ NodeId MemoryVolume::add_directory(NodeId directory, const std::string& name) {
   return add(directory, name, attributes);
 }
 
-NodeId MemoryVolume::add_file(NodeId directory, const std::string& name, const std::string& content) {
+NodeId MemoryVolume::add_file(NodeId directory, const std::string& name,
+                              const std::string& content) {
   Attributes attributes;
   attributes.type = NodeType::file;
   attributes.mode = 0640;
@@ -40,7 +41,8 @@ NodeId MemoryVolume::add_file(NodeId directory, const std::string& name, const s
   attributes.bytes = content.size();
   const NodeId number = add(directory, name, attributes);
   const std::uint64_t start = image_.size();
-  for (const char c : content) image_.push_back(static_cast<std::byte>(c));
+  for (const char c : content)
+    image_.push_back(static_cast<std::byte>(c));
   image_.resize((image_.size() + 511) / 512 * 512);
   if (!content.empty()) nodes_[number].extents.push_back({0, start, content.size(), false});
   return number;
@@ -62,7 +64,9 @@ void MemoryVolume::link(NodeId directory, const std::string& name, NodeId node) 
   nodes_[node].attributes.links = nodes_[node].attributes.links.value_or(0) + 1;
 }
 
-View MemoryVolume::view() const { return view_of(image_); }
+View MemoryVolume::view() const {
+  return view_of(image_);
+}
 
 Attributes MemoryVolume::attributes(NodeId node) {
   const auto found = nodes_.find(node);

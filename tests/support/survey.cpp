@@ -35,7 +35,9 @@ const Finding* finding(const Survey& survey, FindingCode code, std::string_view 
   return found == survey.findings.end() ? nullptr : &*found;
 }
 
-bool has_finding(const Survey& survey, FindingCode code) { return finding(survey, code) != nullptr; }
+bool has_finding(const Survey& survey, FindingCode code) {
+  return finding(survey, code) != nullptr;
+}
 
 std::size_t count_findings(const Survey& survey, FindingCode code) {
   return static_cast<std::size_t>(std::ranges::count(survey.findings, code, &Finding::code));
@@ -69,7 +71,8 @@ TemporaryDirectory::~TemporaryDirectory() {
 
 void write_file(const std::string& path, const std::vector<std::byte>& bytes) {
   std::ofstream file(path, std::ios::binary | std::ios::trunc);
-  file.write(reinterpret_cast<const char*>(bytes.data()), static_cast<std::streamsize>(bytes.size()));
+  file.write(reinterpret_cast<const char*>(bytes.data()),
+             static_cast<std::streamsize>(bytes.size()));
   if (!file) throw std::runtime_error("cannot write " + path);
 }
 

@@ -35,13 +35,14 @@ void hash_zeros(Sha256& digest, std::uint64_t count) {
 std::string digest_of(Volume& volume, const View& view, NodeId node, std::uint64_t bytes) {
   Sha256 digest;
   std::uint64_t done = 0;
-  const auto missing = read_content(volume, view, node, [&](std::uint64_t offset, std::uint64_t,
-                                                            std::span<const std::byte> piece) {
-    hash_zeros(digest, offset - done);
-    digest.update(piece);
-    done = offset + piece.size();
-    return true;
-  });
+  const auto missing =
+      read_content(volume, view, node,
+                   [&](std::uint64_t offset, std::uint64_t, std::span<const std::byte> piece) {
+                     hash_zeros(digest, offset - done);
+                     digest.update(piece);
+                     done = offset + piece.size();
+                     return true;
+                   });
   if (!missing.empty()) return "missing";
   hash_zeros(digest, bytes - std::min(bytes, done));
   return digest.finish();
@@ -91,26 +92,30 @@ std::unique_ptr<Volume> open_volume(std::string_view format, const View& view,
 Tree tree_of_volume(Volume& volume, const View& view, std::vector<Finding>* findings) {
   Tree tree;
   std::vector<Finding> said;
-  walk(volume, volume.root(), "", [&](const FileVisit& visit) {
-    TreeFile file;
-    const Attributes& attributes = visit.attributes;
-    file.type = node_type_name(attributes.type);
-    const bool directory = attributes.type == NodeType::directory;
-    if (!directory) {
-      file.bytes = attributes.bytes;
-      file.links = attributes.links;
-    }
-    file.mode = attributes.mode;
-    file.uid = attributes.uid;
-    file.gid = attributes.gid;
-    if (attributes.modified) file.modified = attributes.modified->seconds;
-    if (attributes.type == NodeType::symlink) file.target = volume.link_target(visit.entry.node);
-    if (attributes.type == NodeType::file) {
-      file.sha256 = digest_of(volume, view, visit.entry.node, attributes.bytes);
-    }
-    tree[std::string(visit.path)] = file;
-    return Step::go_on;
-  }, said);
+  walk(
+      volume, volume.root(), "",
+      [&](const FileVisit& visit) {
+        TreeFile file;
+        const Attributes& attributes = visit.attributes;
+        file.type = node_type_name(attributes.type);
+        const bool directory = attributes.type == NodeType::directory;
+        if (!directory) {
+          file.bytes = attributes.bytes;
+          file.links = attributes.links;
+        }
+        file.mode = attributes.mode;
+        file.uid = attributes.uid;
+        file.gid = attributes.gid;
+        if (attributes.modified) file.modified = attributes.modified->seconds;
+        if (attributes.type == NodeType::symlink)
+          file.target = volume.link_target(visit.entry.node);
+        if (attributes.type == NodeType::file) {
+          file.sha256 = digest_of(volume, view, visit.entry.node, attributes.bytes);
+        }
+        tree[std::string(visit.path)] = file;
+        return Step::go_on;
+      },
+      said);
   if (findings != nullptr) {
     *findings = std::move(said);
   } else {
@@ -144,8 +149,10 @@ Tree tree_of_directory(const std::string& path) {
       std::ifstream content(entry.path(), std::ios::binary);
       Sha256 digest;
       std::vector<char> buffer(1U << 16U);
-      while (content.read(buffer.data(), static_cast<std::streamsize>(buffer.size())), content.gcount() > 0) {
-        digest.update(std::as_bytes(std::span(buffer).first(static_cast<std::size_t>(content.gcount()))));
+      while (content.read(buffer.data(), static_cast<std::streamsize>(buffer.size())),
+             content.gcount() > 0) {
+        digest.update(
+            std::as_bytes(std::span(buffer).first(static_cast<std::size_t>(content.gcount()))));
       }
       file.sha256 = digest.finish();
     }
@@ -163,7 +170,8 @@ Tree seen_as(Tree tree, const TreeView& view) {
     }
     if (!view.links) file.links.reset();
     if (!view.times) file.modified.reset();
-    if (file.modified) *file.modified -= (*file.modified % view.time_step + view.time_step) % view.time_step;
+    if (file.modified)
+      *file.modified -= (*file.modified % view.time_step + view.time_step) % view.time_step;
   }
   return tree;
 }
@@ -179,7 +187,8 @@ std::string differences(const Tree& ours, const Tree& theirs) {
     if (found == ours.end()) {
       add(fmt::format("missing: {} ({})", path, words_of(file)));
     } else if (!(found->second == file)) {
-      add(fmt::format("{}:\n  ours   {}\n  theirs {}", path, words_of(found->second), words_of(file)));
+      add(fmt::format("{}:\n  ours   {}\n  theirs {}", path, words_of(found->second),
+                      words_of(file)));
     }
   }
   for (const auto& [path, file] : ours) {
@@ -210,15 +219,19 @@ void make_tree(const std::string& path, const TreeRecipe& recipe) {
       const std::uint64_t bytes = recipe.unit * times + static_cast<std::uint64_t>(off);
       if (bytes > recipe.largest) continue;
       const int number = off + 1;
-      file(name(fmt::format("units-{}-{}", times, number), fmt::format("U{}X{}.DAT", times, number)), bytes);
+      file(
+          name(fmt::format("units-{}-{}", times, number), fmt::format("U{}X{}.DAT", times, number)),
+          bytes);
     }
   }
   file(name("largest", "LARGEST.DAT"), recipe.largest);
   const std::string many = name("many", "MANY");
   fs::create_directories(many);
   for (std::size_t i = 0; i < recipe.entries; ++i) {
-    file(many + "/" + (recipe.upper_case ? fmt::format("F{}.TXT", i) : fmt::format("entry {:05} of many", i)),
-         i % 7);
+    file(
+        many + "/" +
+            (recipe.upper_case ? fmt::format("F{}.TXT", i) : fmt::format("entry {:05} of many", i)),
+        i % 7);
   }
   made.push_back(many);
   std::string deep = name("deep", "DEEP");

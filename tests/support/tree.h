@@ -16,7 +16,7 @@ namespace platter::test {
 
 /// What a test compares of one file.
 struct TreeFile {
-  std::string type;    ///< words of the JSON key `type`
+  std::string type;         ///< words of the JSON key `type`
   std::uint64_t bytes = 0;  ///< directories: 0, because every filesystem counts them in its own way
   std::optional<std::uint32_t> mode;
   std::optional<std::uint32_t> uid;
@@ -35,8 +35,8 @@ using Tree = std::map<std::string, TreeFile>;
 [[nodiscard]] std::unique_ptr<Volume> open_volume(std::string_view format, const View& view,
                                                   const VolumeOptions& options = {});
 
-/// Everything in a volume, read with platter. `findings` takes what was reported; when it is null, a
-/// report fails the test. Holes count as zeros; a file with a missing run has sha256 "missing".
+/// Everything in a volume, read with platter. `findings` takes what was reported; when it is null,
+/// a report fails the test. Holes count as zeros; a file with a missing run has sha256 "missing".
 [[nodiscard]] Tree tree_of_volume(Volume& volume, const View& view,
                                   std::vector<Finding>* findings = nullptr);
 

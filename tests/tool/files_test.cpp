@@ -1,12 +1,11 @@
 // files, extract and boot as a person runs them.
-#include <catch2/catch.hpp>
-
 #include <filesystem>
 #include <fstream>
 #include <iterator>
 #include <map>
 #include <sstream>
 
+#include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
 #include "tool/program.h"
@@ -20,7 +19,8 @@ namespace fs = std::filesystem;
 std::vector<Json> json_lines(const std::string& text) {
   std::vector<Json> lines;
   std::istringstream in(text);
-  for (std::string line; std::getline(in, line);) lines.push_back(Json::parse(line));
+  for (std::string line; std::getline(in, line);)
+    lines.push_back(Json::parse(line));
   return lines;
 }
 
@@ -106,7 +106,8 @@ TEST_CASE("extract puts files into a directory and into archives") {
   CHECK(all.status == 0);
   CHECK(all.out.find("5 files, 2 directories") != std::string::npos);
   CHECK(fs::file_size(out + "/kernels/corvid340") > 100'000);
-  CHECK((fs::status(out + "/kernels/corvid340").permissions() & fs::perms::owner_exec) != fs::perms::none);
+  CHECK((fs::status(out + "/kernels/corvid340").permissions() & fs::perms::owner_exec) !=
+        fs::perms::none);
   // Once more: nothing that is there is replaced.
   CHECK(platter("extract " + disc() + " --to " + out).status == 3);
   CHECK(platter("extract " + disc() + " --to " + out + " --force").status == 0);
@@ -133,7 +134,8 @@ TEST_CASE("extract takes a damaged file out as far as it goes") {
   CHECK(cut.status == 1);
   CHECK(cut.err.find("content-missing") != std::string::npos);
   CHECK(fs::exists(scratch.file("out/README")));
-  const RunResult strict = platter("extract --strict " + cut_disc() + " --to " + scratch.file("strict"));
+  const RunResult strict =
+      platter("extract --strict " + cut_disc() + " --to " + scratch.file("strict"));
   CHECK(strict.status == 1);
   CHECK(strict.out.find("left out") != std::string::npos);
 }

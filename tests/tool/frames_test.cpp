@@ -102,7 +102,8 @@ TEST_CASE("plain to frames and back is the same, byte for byte") {
   CHECK(survey.at("findings").at(0).at("code") == "raw-frames");
 }
 
-TEST_CASE("a bad frame inside a file is named with the file, and its files are read through frames") {
+TEST_CASE(
+    "a bad frame inside a file is named with the file, and its files are read through frames") {
   const Bench bench;
   const RunResult listed = platter("files --json " + bench.file("disc.bin") + " kernels/corvid340");
   REQUIRE(listed.status == 0);

@@ -1,16 +1,16 @@
 // Planning a card, placing images on it and verifying them, as a person does it.
-#include <catch2/catch.hpp>
-
 #include <fcntl.h>
 #include <signal.h>
-#include <spawn.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
 #include <algorithm>
 #include <filesystem>
-#include <nlohmann/json.hpp>
 #include <random>
+
+#include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
+#include <spawn.h>
 
 #include "support/survey.h"
 
@@ -31,7 +31,8 @@ void write_text(const std::string& path, const std::string& text) {
 std::vector<std::byte> noise(std::size_t bytes, unsigned seed) {
   std::mt19937 random(seed);
   std::vector<std::byte> content(bytes);
-  for (std::byte& one : content) one = static_cast<std::byte>(random());
+  for (std::byte& one : content)
+    one = static_cast<std::byte>(random());
   return content;
 }
 
@@ -108,7 +109,8 @@ TEST_CASE("the copy lines give, byte for byte, what place gives") {
   const Scene by_line;
   const RunResult lines = platter("plan --commands " + by_line.plan());
   REQUIRE(lines.status == 0);
-  const auto directory = shell_word(std::filesystem::path(by_line.file("x")).parent_path().string());
+  const auto directory =
+      shell_word(std::filesystem::path(by_line.file("x")).parent_path().string());
   REQUIRE(run("cd " + directory + " && " + lines.out).status == 0);
   CHECK(by_line.now() == by_line.expected());
 
@@ -136,13 +138,16 @@ TEST_CASE("place verifies, leaves receipts, and a second run writes nothing") {
   CHECK(disk.at("verified") == true);
   CHECK(disk.at("written_bytes") == 8 * kMiB);
   // An outside reference for the digest: sha256sum.
-  const std::string digest = run("sha256sum " + shell_word(scene.file("system.img"))).out.substr(0, 64);
+  const std::string digest =
+      run("sha256sum " + shell_word(scene.file("system.img"))).out.substr(0, 64);
   CHECK(disk.at("sha256") == digest);
-  const Json receipt = Json::parse(run("cat " + shell_word(disk.at("receipt").get<std::string>())).out);
+  const Json receipt =
+      Json::parse(run("cat " + shell_word(disk.at("receipt").get<std::string>())).out);
   CHECK(receipt.at("schema") == "platter.receipt/1");
   CHECK(receipt.dump().find(digest) != std::string::npos);
 
-  const Json again = Json::parse(platter("place --write --changed-only --json " + scene.plan()).out);
+  const Json again =
+      Json::parse(platter("place --write --changed-only --json " + scene.plan()).out);
   CHECK(again.at("regions").at(0).at("written_bytes") == 0);
   CHECK(again.at("regions").at(0).at("verified") == true);
 }
@@ -173,7 +178,8 @@ TEST_CASE("verify finds a changed block, and compares with the receipt when the 
 
 TEST_CASE("a region that holds a label is left alone until it is named") {
   const Scene scene;
-  REQUIRE(run(std::string(PLATTER_DEMO_PROGRAM) + " " + shell_word(scene.file("demo"))).status == 0);
+  REQUIRE(run(std::string(PLATTER_DEMO_PROGRAM) + " " + shell_word(scene.file("demo"))).status ==
+          0);
   auto bytes = scene.now();
   const auto disc = read_file(scene.file("demo/corvidos-install.iso"));
   std::ranges::copy(disc, bytes.begin() + kMiB);
@@ -182,7 +188,8 @@ TEST_CASE("a region that holds a label is left alone until it is named") {
   CHECK(refused.status == 1);
   CHECK(Json::parse(refused.out).at("findings").at(0).at("code") == "card-holds-data");
   CHECK(scene.now() == bytes);
-  CHECK(platter("place --write --region 'system disk' --overwrite 'system disk' " + scene.plan()).status == 0);
+  CHECK(platter("place --write --region 'system disk' --overwrite 'system disk' " + scene.plan())
+            .status == 0);
   CHECK(platter("place --region nowhere " + scene.plan()).status == 2);
 }
 
@@ -205,7 +212,8 @@ TEST_CASE("a card that is missing, too small or read-only is a clear error") {
 bool killed_after(const std::vector<std::string>& words, unsigned microseconds) {
   std::vector<std::string> copy = words;
   std::vector<char*> arguments;
-  for (std::string& word : copy) arguments.push_back(word.data());
+  for (std::string& word : copy)
+    arguments.push_back(word.data());
   arguments.push_back(nullptr);
   posix_spawn_file_actions_t actions;
   posix_spawn_file_actions_init(&actions);
@@ -274,12 +282,13 @@ TEST_CASE("geometry answers in words and JSON") {
 
 TEST_CASE("a proposed plan can be read back") {
   const Scene scene;
-  const RunResult proposal = platter("plan --propose " + shell_word(scene.file("system.img")) +
-                                     " --card 64MiB --card-path " + shell_word(scene.file("card.img")));
+  const RunResult proposal =
+      platter("plan --propose " + shell_word(scene.file("system.img")) +
+              " --card 64MiB --card-path " + shell_word(scene.file("card.img")));
   REQUIRE(proposal.status == 0);
   write_text(scene.file("proposed.toml"), proposal.out);
-  CHECK(platter("plan --json " + shell_word(scene.file("proposed.toml"))).out.find("platter.plan/1") !=
-        std::string::npos);
+  CHECK(platter("plan --json " + shell_word(scene.file("proposed.toml")))
+            .out.find("platter.plan/1") != std::string::npos);
 }
 
 }  // namespace

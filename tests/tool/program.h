@@ -1,10 +1,10 @@
 // The program, and the demo images that its tests look at.
 #pragma once
 
-#include <catch2/catch.hpp>
-
 #include <sstream>
 #include <string>
+
+#include <catch2/catch.hpp>
 
 #include "support/survey.h"
 
@@ -18,7 +18,8 @@ inline RunResult platter(const std::string& arguments) {
 inline std::string flowing(const std::string& text) {
   std::istringstream words(text);
   std::string result;
-  for (std::string word; words >> word;) result += (result.empty() ? "" : " ") + word;
+  for (std::string word; words >> word;)
+    result += (result.empty() ? "" : " ") + word;
   return result;
 }
 
@@ -39,8 +40,14 @@ inline const Demo& demo() {
   return made;
 }
 
-inline std::string disc() { return demo().file("corvidos-install.iso"); }
-inline std::string cut_disc() { return demo().file("corvidos-install-cut.iso"); }
-inline std::string disk() { return demo().file("corvid340-system.img"); }
+inline std::string disc() {
+  return demo().file("corvidos-install.iso");
+}
+inline std::string cut_disc() {
+  return demo().file("corvidos-install-cut.iso");
+}
+inline std::string disk() {
+  return demo().file("corvid340-system.img");
+}
 
 }  // namespace platter::test

@@ -1,8 +1,8 @@
 // The program as a person runs it: words, JSON, exit status.
-#include <catch2/catch.hpp>
-
 #include <filesystem>
 #include <sstream>
+
+#include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
 #include "core/charset.h"
@@ -63,7 +63,8 @@ TEST_CASE("several images give one array, in order") {
 
 TEST_CASE("an image is read through standard input, compression and archives alike") {
   const Json direct = Json::parse(platter("inspect --json " + disc()).out);
-  const Json piped = Json::parse(run("cat " + disc() + " | " + PLATTER_PROGRAM + " inspect --json -").out);
+  const Json piped =
+      Json::parse(run("cat " + disc() + " | " + PLATTER_PROGRAM + " inspect --json -").out);
   CHECK(direct.at("layers") == piped.at("layers"));
   const Json redirected =
       Json::parse(run(std::string(PLATTER_PROGRAM) + " inspect --json - < " + disc()).out);
@@ -93,7 +94,8 @@ TEST_CASE("fit says yes and no, in words, in JSON and by its status") {
   CHECK(fit.at("fits") == false);
   CHECK(fit.at("region").at("start") == 2048 * 512);
   CHECK(fit.at("region").at("bytes") == 8 * 512);
-  CHECK(fit.at("spare_bytes") == 4096 - static_cast<std::int64_t>(std::filesystem::file_size(disc())));
+  CHECK(fit.at("spare_bytes") ==
+        4096 - static_cast<std::int64_t>(std::filesystem::file_size(disc())));
   CHECK(fit.at("findings").at(0).at("code") == "region-too-small");
 }
 

@@ -1,5 +1,5 @@
 // The registry against the documents and fixtures that every format must have.
-#include <catch2/catch.hpp>
+#include "formats.h"
 
 #include <algorithm>
 #include <filesystem>
@@ -8,8 +8,9 @@
 #include <map>
 #include <set>
 
+#include <catch2/catch.hpp>
+
 #include "core/finding.h"
-#include "formats.h"
 #include "support/hexfile.h"
 
 namespace platter {

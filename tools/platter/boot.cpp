@@ -7,16 +7,18 @@
 namespace platter::tool {
 
 int run_boot(std::span<const std::string> arguments, Streams& streams) {
-  Options options("boot",
-                  "Says for every machine what its firmware demands of an image, whether it is there "
-                  "and where. With --machine, exits 1 when one of them would not start it.",
-                  "platter boot install.iso\n"
-                  "  platter boot --machine sparc --as disk system.img");
+  Options options(
+      "boot",
+      "Says for every machine what its firmware demands of an image, whether it is there "
+      "and where. With --machine, exits 1 when one of them would not start it.",
+      "platter boot install.iso\n"
+      "  platter boot --machine sparc --as disk system.img");
   std::string image;
   BootRequest request;
   std::string as;
   CLI::App& app = options.app();
-  app.add_option("IMAGE", image, "file, archive::member, device, or - for standard input")->required();
+  app.add_option("IMAGE", image, "file, archive::member, device, or - for standard input")
+      ->required();
   app.add_option("--machine", request.machines, "only this machine (can be repeated)")
       ->allow_extra_args(false);
   app.add_option("--as", as, "disk or optical: how the machine sees it (both when left out)")

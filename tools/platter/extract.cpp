@@ -22,9 +22,11 @@ struct ExtractRequest {
 };
 
 std::string words_for(const TakenOut& taken) {
-  std::string words = fmt::format("{} file{}, {} director{}", taken.files, taken.files == 1 ? "" : "s",
-                                  taken.directories, taken.directories == 1 ? "y" : "ies");
-  if (taken.links != 0) words += fmt::format(", {} link{}", taken.links, taken.links == 1 ? "" : "s");
+  std::string words =
+      fmt::format("{} file{}, {} director{}", taken.files, taken.files == 1 ? "" : "s",
+                  taken.directories, taken.directories == 1 ? "y" : "ies");
+  if (taken.links != 0)
+    words += fmt::format(", {} link{}", taken.links, taken.links == 1 ? "" : "s");
   if (taken.others != 0) words += fmt::format(", {} devices and pipes", taken.others);
   words += ", " + plan::readable_size(taken.bytes);
   if (taken.left_out != 0) words += fmt::format("; {} left out", taken.left_out);
@@ -56,20 +58,21 @@ int show_file(Volumes& volumes, const VolumeChoice& choice, Streams& streams) {
     static const std::string zeros(64 * 1024, '\0');
     std::uint64_t done = 0;
     const auto fill = [&](std::uint64_t until) {
-      for (; done < until && streams.out; done += std::min<std::uint64_t>(zeros.size(), until - done)) {
+      for (; done < until && streams.out;
+           done += std::min<std::uint64_t>(zeros.size(), until - done)) {
         streams.out.write(zeros.data(), static_cast<std::streamsize>(
                                             std::min<std::uint64_t>(zeros.size(), until - done)));
       }
     };
-    const auto missing = read_content(
-        *open.volume, open.view, found->node,
-        [&](std::uint64_t offset, std::uint64_t, std::span<const std::byte> bytes) {
-          fill(offset);
-          streams.out.write(reinterpret_cast<const char*>(bytes.data()),
-                            static_cast<std::streamsize>(bytes.size()));
-          done = offset + bytes.size();
-          return static_cast<bool>(streams.out);
-        });
+    const auto missing =
+        read_content(*open.volume, open.view, found->node,
+                     [&](std::uint64_t offset, std::uint64_t, std::span<const std::byte> bytes) {
+                       fill(offset);
+                       streams.out.write(reinterpret_cast<const char*>(bytes.data()),
+                                         static_cast<std::streamsize>(bytes.size()));
+                       done = offset + bytes.size();
+                       return static_cast<bool>(streams.out);
+                     });
     fill(attributes.bytes);
     streams.out.flush();
     std::vector<Finding> findings = open.volume->take_findings();
@@ -105,25 +108,27 @@ int take_out(const StraightSurvey& survey, Volumes& volumes, const VolumeChoice&
           return Step::go_on;
         },
         findings);
-    for (std::size_t i = before; i < findings.size(); ++i) findings[i].layer = open.layer->id;
+    for (std::size_t i = before; i < findings.size(); ++i)
+      findings[i].layer = open.layer->id;
   }
   sink->finish(findings);
   const bool fault = tell_findings(std::move(findings), streams);
-  streams.out << fmt::format("{}: {}\n",
-                             printable(request.archive.empty() ? request.directory : request.archive),
-                             words_for(sink->taken_out()));
+  streams.out << fmt::format(
+      "{}: {}\n", printable(request.archive.empty() ? request.directory : request.archive),
+      words_for(sink->taken_out()));
   return tell_unanswered(selection, streams) || fault ? kFaultFound : kDone;
 }
 
 }  // namespace
 
 int run_extract(std::span<const std::string> arguments, Streams& streams) {
-  Options options("extract",
-                  "Takes files out of an image, into a directory or an archive, with their modes and "
-                  "times. Damaged files are taken out as far as the image has them.",
-                  "platter extract disk.img --to rescued\n"
-                  "  platter extract --in sun/a/ffs disk.img etc 'usr/**/*.c' --archive files.tar.zst\n"
-                  "  platter extract install.iso README --show");
+  Options options(
+      "extract",
+      "Takes files out of an image, into a directory or an archive, with their modes and "
+      "times. Damaged files are taken out as far as the image has them.",
+      "platter extract disk.img --to rescued\n"
+      "  platter extract --in sun/a/ffs disk.img etc 'usr/**/*.c' --archive files.tar.zst\n"
+      "  platter extract install.iso README --show");
   ExtractRequest request;
   CLI::App& app = options.app();
   app.add_option("IMAGE", request.image, "file, archive::member, device, or - for standard input")
@@ -144,7 +149,8 @@ int run_extract(std::span<const std::string> arguments, Streams& streams) {
   options.add_spool_limit();
   if (!options.parse(arguments, streams)) return options.status;
   if (request.directory.empty() && request.archive.empty() && !request.show) {
-    complain(streams, "say where to: --to DIR, --archive FILE or --show (see platter extract --help)");
+    complain(streams,
+             "say where to: --to DIR, --archive FILE or --show (see platter extract --help)");
     return kNotUnderstood;
   }
 

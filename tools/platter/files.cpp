@@ -55,7 +55,8 @@ int list(const StraightSurvey& survey, const VolumeChoice& choice, const Options
     };
     selection.walk(*open.volume, add, findings,
                    request.tree ? WalkOrder::nested : WalkOrder::by_directory);
-    for (std::size_t i = before; i < findings.size(); ++i) findings[i].layer = open.layer->id;
+    for (std::size_t i = before; i < findings.size(); ++i)
+      findings[i].layer = open.layer->id;
   }
   lines.flush();
   streams.out.flush();
@@ -66,17 +67,19 @@ int list(const StraightSurvey& survey, const VolumeChoice& choice, const Options
 }  // namespace
 
 int run_files(std::span<const std::string> arguments, Streams& streams) {
-  Options options("files",
-                  "Lists the files of every filesystem in an image. A PATH may be a pattern: '*' and "
-                  "'?' stand for parts of a name, '**' for any run of directories; a directory "
-                  "stands for everything in it.",
-                  "platter files install.iso.gz\n"
-                  "  platter files --long disk.img 'etc/rc*'\n"
-                  "  platter files --json --in sun/a/ffs disk.img");
+  Options options(
+      "files",
+      "Lists the files of every filesystem in an image. A PATH may be a pattern: '*' and "
+      "'?' stand for parts of a name, '**' for any run of directories; a directory "
+      "stands for everything in it.",
+      "platter files install.iso.gz\n"
+      "  platter files --long disk.img 'etc/rc*'\n"
+      "  platter files --json --in sun/a/ffs disk.img");
   std::string image;
   FilesRequest request;
   CLI::App& app = options.app();
-  app.add_option("IMAGE", image, "file, archive::member, device, or - for standard input")->required();
+  app.add_option("IMAGE", image, "file, archive::member, device, or - for standard input")
+      ->required();
   VolumeChoice choice(options);
   app.add_option("PATH", choice.paths, "only these files");
   app.add_flag("-l,--long", request.details, "type, mode, links, owner, size and time in front");

@@ -1,9 +1,10 @@
 // platter fit: does the image fit the region it is assigned?
+#include "job/fit.h"
+
 #include <fmt/format.h>
 
 #include "command.h"
 #include "job/card_job.h"
-#include "job/fit.h"
 #include "plan/size.h"
 #include "plan_options.h"
 #include "report/json.h"
@@ -18,8 +19,9 @@ int run_fit(std::span<const std::string> arguments, Streams& streams) {
   std::string region_words;
   std::string plan_path;
   options.app().add_option("IMAGE", path, "file, archive::member, device, or -")->required();
-  options.app().add_option("--region", region_words,
-                           "START+LENGTH in blocks or with a unit; with --plan a region's name")
+  options.app()
+      .add_option("--region", region_words,
+                  "START+LENGTH in blocks or with a unit; with --plan a region's name")
       ->required();
   options.app().add_option("--plan", plan_path, "plan file that names the region");
   options.add_json();

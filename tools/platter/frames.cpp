@@ -2,11 +2,11 @@
 #include <optional>
 
 #include "command.h"
+#include "core/output_file.h"
 #include "framing/enframe.h"
 #include "framing/examine.h"
 #include "framing/framed_source.h"
 #include "interrupt.h"
-#include "core/output_file.h"
 #include "report/frames_json.h"
 #include "report/frames_text.h"
 #include "survey/survey.h"
@@ -85,9 +85,9 @@ int check_frames(const StraightSurvey& straight, const UndoneFraming& framing,
     out->finish(source.size());
     written = WrittenFile{wanted.plain, source.size()};
   }
-  return print(frames_report(std::move(seen), straight, framing.id, wanted.repair,
-                             std::move(written)),
-               wanted, streams);
+  return print(
+      frames_report(std::move(seen), straight, framing.id, wanted.repair, std::move(written)),
+      wanted, streams);
 }
 
 }  // namespace

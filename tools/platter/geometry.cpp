@@ -1,16 +1,18 @@
 // platter geometry: which cylinders x heads x sectors describe this size?
+#include "plan/geometry.h"
+
 #include <fmt/format.h>
 
 #include "command.h"
-#include "plan/geometry.h"
 #include "plan/size.h"
 #include "report/plan_report.h"
 
 namespace platter::tool {
 
 int run_geometry(std::span<const std::string> arguments, Streams& streams) {
-  Options options("geometry", "Finds the cylinders, heads and sectors that describe a disk size.",
-                  "platter geometry 2097152 --label sun\n  platter geometry 1GiB --like 2048/16/63");
+  Options options(
+      "geometry", "Finds the cylinders, heads and sectors that describe a disk size.",
+      "platter geometry 2097152 --label sun\n  platter geometry 1GiB --like 2048/16/63");
   std::string size_words;
   std::string label;
   std::string like_words;
@@ -18,11 +20,14 @@ int run_geometry(std::span<const std::string> arguments, Streams& streams) {
   plan::GeometryLimits limits;
   CLI::App& app = options.app();
   app.add_option("BLOCKS", size_words, "size in blocks, or with a unit")->required();
-  app.add_option("--max-cylinders", limits.max_cylinders, "most cylinders")->check(CLI::PositiveNumber);
+  app.add_option("--max-cylinders", limits.max_cylinders, "most cylinders")
+      ->check(CLI::PositiveNumber);
   app.add_option("--max-heads", limits.max_heads, "most heads")->check(CLI::PositiveNumber);
-  app.add_option("--max-sectors", limits.max_sectors, "most sectors per track")->check(CLI::PositiveNumber);
+  app.add_option("--max-sectors", limits.max_sectors, "most sectors per track")
+      ->check(CLI::PositiveNumber);
   app.add_option("--heads", limits.heads, "exactly so many heads");
-  app.add_option("--sectors-per-track", limits.sectors_per_track, "exactly so many sectors per track");
+  app.add_option("--sectors-per-track", limits.sectors_per_track,
+                 "exactly so many sectors per track");
   app.add_option("--label", label, "widths of that label's fields: sun sgi bsd dlv mbr");
   app.add_option("--at-most", at_most, "so many choices (default 10)")->check(CLI::PositiveNumber);
   app.add_option("--like", like_words, "C/H/S: what it amounts to, and the nearest sizes");

@@ -8,10 +8,12 @@
 namespace platter::tool {
 
 int run_inspect(std::span<const std::string> arguments, Streams& streams) {
-  Options options("inspect", "Says what an image is, whether it is whole and what it holds.",
-                  "platter inspect install.iso.gz\n  platter inspect --json collection.zip::disc.iso");
+  Options options(
+      "inspect", "Says what an image is, whether it is whole and what it holds.",
+      "platter inspect install.iso.gz\n  platter inspect --json collection.zip::disc.iso");
   std::vector<std::string> paths;
-  options.app().add_option("IMAGE", paths, "file, archive::member, device, or - for standard input")
+  options.app()
+      .add_option("IMAGE", paths, "file, archive::member, device, or - for standard input")
       ->required();
   options.add_json();
   options.add_spool_limit();

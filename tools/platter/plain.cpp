@@ -3,11 +3,11 @@
 #include <vector>
 
 #include "command.h"
+#include "core/output_file.h"
 #include "framing/examine.h"
 #include "framing/framed_source.h"
 #include "framing/stream.h"
 #include "interrupt.h"
-#include "core/output_file.h"
 #include "report/plain_report.h"
 #include "survey/survey.h"
 

@@ -17,7 +17,8 @@ int propose(const std::vector<std::string>& images, const std::string& card_size
     complain(streams, "--propose needs --card SIZE");
     return kNotUnderstood;
   }
-  streams.out << propose_card(images, bytes_from_words(card_size), card_path, options.open_options());
+  streams.out << propose_card(images, bytes_from_words(card_size), card_path,
+                              options.open_options());
   return kDone;
 }
 
@@ -59,7 +60,8 @@ int run_plan(std::span<const std::string> arguments, Streams& streams) {
   } else {
     streams.out << plan_text(job, streams.style);
   }
-  for (const std::string& missing : job.missing) complain(streams, missing);
+  for (const std::string& missing : job.missing)
+    complain(streams, missing);
   if (!job.missing.empty()) return kInputOutput;
   return any_fault(job.plan.findings) ? kFaultFound : kDone;
 }

@@ -12,9 +12,12 @@ namespace {
 
 std::string_view stage_words(plan::Progress::Stage stage) {
   switch (stage) {
-    case plan::Progress::Stage::comparing: return "comparing";
-    case plan::Progress::Stage::writing: return "writing";
-    case plan::Progress::Stage::verifying: return "reading back";
+    case plan::Progress::Stage::comparing:
+      return "comparing";
+    case plan::Progress::Stage::writing:
+      return "writing";
+    case plan::Progress::Stage::verifying:
+      return "reading back";
   }
   return "";
 }

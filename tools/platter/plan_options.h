@@ -5,8 +5,8 @@
 #include <vector>
 
 #include "command.h"
-#include "progress.h"
 #include "job/place_job.h"
+#include "progress.h"
 
 namespace platter::tool {
 

@@ -14,7 +14,8 @@ double seconds_now() {
 
 }  // namespace
 
-StatusLine::StatusLine(Streams& streams) : streams_(streams), terminal_(isatty(STDERR_FILENO) != 0) {
+StatusLine::StatusLine(Streams& streams)
+    : streams_(streams), terminal_(isatty(STDERR_FILENO) != 0) {
   begin_step();
 }
 
@@ -39,6 +40,8 @@ void StatusLine::show(const std::string& words) {
   shown_ = true;
 }
 
-double StatusLine::seconds_of_step() const { return seconds_now() - began_; }
+double StatusLine::seconds_of_step() const {
+  return seconds_now() - began_;
+}
 
 }  // namespace platter::tool

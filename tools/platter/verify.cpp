@@ -9,10 +9,11 @@
 namespace platter::tool {
 
 int run_verify(std::span<const std::string> arguments, Streams& streams) {
-  Options options("verify",
-                  "Compares a card with the images of its plan, or with the receipts of images that "
-                  "are gone.",
-                  "platter verify card.toml");
+  Options options(
+      "verify",
+      "Compares a card with the images of its plan, or with the receipts of images that "
+      "are gone.",
+      "platter verify card.toml");
   std::string path;
   std::vector<std::string> regions;
   options.app().add_option("PLAN", path, "plan file")->required();

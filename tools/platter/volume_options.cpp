@@ -20,7 +20,8 @@ const std::map<std::string, Charset> kCharsets = {{"ascii", Charset::ascii},
 template <typename Value>
 std::vector<std::string> keys_of(const std::map<std::string, Value>& map) {
   std::vector<std::string> keys;
-  for (const auto& [key, value] : map) keys.push_back(key);
+  for (const auto& [key, value] : map)
+    keys.push_back(key);
   return keys;
 }
 
@@ -31,8 +32,9 @@ VolumeChoice::VolumeChoice(Options& options) {
   app.add_option("--in", in, "only this layer and what is below it (see inspect)");
   app.add_option("--view", view_, "names of an optical volume: best, plain, rock-ridge or joliet")
       ->check(CLI::IsMember(keys_of(kViews)));
-  app.add_option("--charset", charset_,
-                 "how names are read where the volume does not say: ascii, latin1, cp437, hfs-roman")
+  app.add_option(
+         "--charset", charset_,
+         "how names are read where the volume does not say: ascii, latin1, cp437, hfs-roman")
       ->check(CLI::IsMember(keys_of(kCharsets)));
   app.add_flag("--ignore-case", ignore_case, "take capital and small letters of a PATH as equal");
 }
@@ -46,9 +48,10 @@ VolumeOptions VolumeChoice::volume_options() const {
 bool tell_findings(std::vector<Finding> findings, Streams& streams) {
   std::ranges::stable_sort(findings, std::ranges::greater{}, &Finding::severity);
   for (const Finding& finding : findings) {
-    complain(streams, fmt::format("{}: {}: {}{}", severity_name(finding.severity),
-                                  finding_kind(finding.code).code,
-                                  finding.layer.empty() ? "" : finding.layer + ": ", finding.message));
+    complain(streams,
+             fmt::format("{}: {}: {}{}", severity_name(finding.severity),
+                         finding_kind(finding.code).code,
+                         finding.layer.empty() ? "" : finding.layer + ": ", finding.message));
   }
   return any_fault(findings);
 }
@@ -71,7 +74,8 @@ int tell_no_volume(const Survey& survey, const Volumes& volumes, const std::stri
 
 bool tell_unanswered(const Selection& selection, Streams& streams) {
   const std::vector<std::string> left = selection.unanswered();
-  for (const std::string& path : left) complain(streams, fmt::format("no file is called '{}'", path));
+  for (const std::string& path : left)
+    complain(streams, fmt::format("no file is called '{}'", path));
   return !left.empty();
 }
 

@@ -1,7 +1,7 @@
 // Text from a disk: decoding by declared set, and escaping for terminals and JSON.
-#include <catch2/catch.hpp>
-
 #include "core/charset.h"
+
+#include <catch2/catch.hpp>
 
 namespace platter {
 namespace {
@@ -18,7 +18,10 @@ TEST_CASE("valid UTF-8 is told from bytes that only look like it") {
 }
 
 TEST_CASE("bytes that are no UTF-8 are percent-escaped, the percent sign too") {
-  const Decoded decoded = decode_text("50%\xFF" "a", Charset::ascii);
+  const Decoded decoded = decode_text(
+      "50%\xFF"
+      "a",
+      Charset::ascii);
   CHECK(decoded.utf8 == "50%25%FFa");
   CHECK_FALSE(decoded.exact);
   CHECK(decode_text("50%", Charset::ascii).utf8 == "50%");
@@ -34,7 +37,9 @@ TEST_CASE("declared character sets give readable text") {
 
 TEST_CASE("unpaired surrogates and odd lengths are replaced and said to be inexact") {
   const Decoded lone = decode_text("\xD8\x00\x00\x41"s, Charset::ucs2_be);
-  CHECK(lone.utf8 == "\xEF\xBF\xBD" "A");
+  CHECK(lone.utf8 ==
+        "\xEF\xBF\xBD"
+        "A");
   CHECK_FALSE(lone.exact);
   CHECK(decode_text("\xD8\x3D\xDC\xBE"s, Charset::ucs2_be).utf8 == "\xF0\x9F\x92\xBE");
   CHECK_FALSE(decode_text("\x00\x41\x42"s, Charset::ucs2_be).exact);
@@ -42,8 +47,9 @@ TEST_CASE("unpaired surrogates and odd lengths are replaced and said to be inexa
 
 TEST_CASE("no text from a disk can steer a terminal") {
   CHECK(printable("a\x1B[31mb\nc\x7F") == "a\\x1b[31mb\\x0ac\\x7f");
-  CHECK(printable("\xC2\x9B") == "\\x9b");                  // C1: control sequence introducer
-  CHECK(printable("\xE2\x80\xAE" "abc") == "\\u{202e}abc");  // right-to-left override
+  CHECK(printable("\xC2\x9B") == "\\x9b");  // C1: control sequence introducer
+  CHECK(printable("\xE2\x80\xAE"
+                  "abc") == "\\u{202e}abc");  // right-to-left override
   CHECK(printable("\xFFok") == "\\xffok");
   CHECK(printable("caf\xC3\xA9") == "caf\xC3\xA9");
 }

@@ -1,12 +1,13 @@
 // Opening files, compressed streams and archives; containers made by stock tools.
-#include <catch2/catch.hpp>
+#include "core/image.h"
 
 #include <unistd.h>
 
 #include <fstream>
 #include <random>
 
-#include "core/image.h"
+#include <catch2/catch.hpp>
+
 #include "core/packed.h"
 #include "core/view.h"
 #include "support/survey.h"
@@ -17,7 +18,8 @@ namespace {
 std::vector<std::byte> sample_content() {
   std::mt19937 random(7);
   std::vector<std::byte> bytes(300'000);
-  for (std::size_t i = 0; i < 100'000; ++i) bytes[i] = static_cast<std::byte>(random());
+  for (std::size_t i = 0; i < 100'000; ++i)
+    bytes[i] = static_cast<std::byte>(random());
   bytes[250'000] = std::byte{1};  // long runs of zeros before and behind it
   return bytes;
 }
@@ -55,7 +57,9 @@ TEST_CASE("compressed streams are told by their first bytes and unpacked") {
   for (const Case one : {Case{"gzip", "gzip"}, Case{"bzip2", "bzip2"}, Case{"xz", "xz"}}) {
     CAPTURE(one.tool);
     const std::string packed = scratch.file("no-telling-name");
-    REQUIRE(test::run(std::string(one.tool) + " -c " + scratch.file("plain") + " > " + packed).status == 0);
+    REQUIRE(
+        test::run(std::string(one.tool) + " -c " + scratch.file("plain") + " > " + packed).status ==
+        0);
     const Image image = open_image(packed);
     CHECK(image.container == std::vector<std::string>{one.name});
     CHECK(image.bytes == content.size());
@@ -70,7 +74,8 @@ TEST_CASE("an archive with one file needs no member name, one with several does"
   test::write_file(scratch.file("disc.iso"), content);
   test::write_file(scratch.file("notes.txt"), std::vector<std::byte>(10, std::byte{'x'}));
   const std::string in = "cd " + scratch.path() + " && ";
-  REQUIRE(test::run(in + "tar cf one.tar disc.iso && tar czf two.tgz disc.iso notes.txt").status == 0);
+  REQUIRE(test::run(in + "tar cf one.tar disc.iso && tar czf two.tgz disc.iso notes.txt").status ==
+          0);
 
   const Image one = open_image(scratch.file("one.tar"));
   CHECK(one.member == "disc.iso");

@@ -1,7 +1,8 @@
 // Structure tables and the readers that work from them.
+#include "core/layout.h"
+
 #include <catch2/catch.hpp>
 
-#include "core/layout.h"
 #include "core/record.h"
 #include "core/view.h"
 #include "support/hexfile.h"

@@ -1,13 +1,15 @@
 // Files against maps, on volumes that stand in memory.
+#include "files/check.h"
+
 #include <catch2/catch.hpp>
 
-#include "files/check.h"
 #include "support/memory_volume.h"
 
 namespace platter::test {
 namespace {
 
-// Two files and a directory, and maps that agree with them: 512-byte units 0 to 3 used, 4 and 5 free.
+// Two files and a directory, and maps that agree with them: 512-byte units 0 to 3 used, 4 and 5
+// free.
 void fill(MemoryVolume& volume) {
   const NodeId sub = volume.add_directory(1, "sub");
   volume.add_file(sub, "a", std::string(1000, 'a'));
@@ -61,7 +63,8 @@ TEST_CASE("check: further names of a file are no second owner, and are counted")
 TEST_CASE("check: owners against the maps") {
   MemoryVolume volume;
   fill(volume);
-  volume.runs = {{0, 512, BlockUse::used}, {512, 512, BlockUse::free}, {1024, 5 * 512, BlockUse::used}};
+  volume.runs = {
+      {0, 512, BlockUse::used}, {512, 512, BlockUse::free}, {1024, 5 * 512, BlockUse::used}};
   volume.add_file(1, "more", "");
   auto findings = findings_of(volume);
   REQUIRE(findings.size() == 1);

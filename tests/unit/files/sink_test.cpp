@@ -1,5 +1,5 @@
 // Taking files out, from trees that stand in memory.
-#include <catch2/catch.hpp>
+#include "files/sink.h"
 
 #include <sys/resource.h>
 #include <sys/stat.h>
@@ -11,7 +11,8 @@
 #include <fstream>
 #include <iterator>
 
-#include "files/sink.h"
+#include <catch2/catch.hpp>
+
 #include "support/memory_volume.h"
 #include "support/survey.h"
 #include "support/tree.h"
@@ -25,10 +26,13 @@ std::vector<Finding> take_out(MemoryVolume& volume, FileSink& sink) {
   std::vector<Finding> findings;
   sink.begin_volume("");
   const View view = volume.view();
-  walk(volume, volume.root(), "", [&](const FileVisit& file) {
-    sink.add(file, volume, view, findings);
-    return Step::go_on;
-  }, findings);
+  walk(
+      volume, volume.root(), "",
+      [&](const FileVisit& file) {
+        sink.add(file, volume, view, findings);
+        return Step::go_on;
+      },
+      findings);
   sink.finish(findings);
   return findings;
 }
@@ -136,7 +140,8 @@ TEST_CASE("directory sink: equal names, other kinds, absurd sizes and missing by
     CHECK(any_fault(findings));
     CHECK_FALSE(fs::exists(out + "/huge"));
     CHECK(fs::exists(out + "/torn") == !strict);
-    if (!strict) CHECK(content_of(out + "/torn") == std::string(600, 'a') + std::string(1400, '\0'));
+    if (!strict)
+      CHECK(content_of(out + "/torn") == std::string(600, 'a') + std::string(1400, '\0'));
   }
 }
 
@@ -188,7 +193,9 @@ TEST_CASE("directory sink: an interruption leaves no part of a file behind") {
 TEST_CASE("directory sink: thousands of files on two threads come out whole") {
   MemoryVolume volume;
   for (int i = 0; i < 3000; ++i) {
-    volume.add_file(1, "f" + std::to_string(i), std::string(static_cast<std::size_t>(i * 7 % 9000), static_cast<char>('a' + i % 26)));
+    volume.add_file(
+        1, "f" + std::to_string(i),
+        std::string(static_cast<std::size_t>(i * 7 % 9000), static_cast<char>('a' + i % 26)));
   }
   const TemporaryDirectory directory;
   const std::string out = directory.file("out");
@@ -197,13 +204,15 @@ TEST_CASE("directory sink: thousands of files on two threads come out whole") {
   CHECK(sink->taken_out().files == 3000);
   std::size_t wrong = 0;
   for (int i = 0; i < 3000; ++i) {
-    const std::string wanted(static_cast<std::size_t>(i * 7 % 9000), static_cast<char>('a' + i % 26));
+    const std::string wanted(static_cast<std::size_t>(i * 7 % 9000),
+                             static_cast<char>('a' + i % 26));
     wrong += content_of(out + "/f" + std::to_string(i)) == wanted ? 0U : 1U;
   }
   CHECK(wrong == 0);
 }
 
-TEST_CASE("directory sink: a full device is an error that names the file, and leaves no part of it") {
+TEST_CASE(
+    "directory sink: a full device is an error that names the file, and leaves no part of it") {
   // /dev/full cannot hold a directory; a file size limit of the process has the same effect.
   MemoryVolume volume;
   volume.add_file(1, "large", std::string(3'000'000, 'x'));

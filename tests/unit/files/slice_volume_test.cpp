@@ -1,8 +1,9 @@
 // A label's own files as a volume.
+#include "job/slice_volume.h"
+
 #include <catch2/catch.hpp>
 
 #include "files/walk.h"
-#include "job/slice_volume.h"
 
 namespace platter {
 namespace {
@@ -26,18 +27,21 @@ TEST_CASE("slices that are files make a volume of one directory") {
   SliceVolume volume(label);
   std::vector<Finding> findings;
   std::size_t seen = 0;
-  walk(volume, volume.root(), "", [&](const FileVisit& file) {
-    ++seen;
-    CHECK(file.path == "sash");
-    CHECK(file.attributes.bytes == 1000);
-    CHECK(file.attributes.modified == Timestamp{5});
-    volume.each_extent(file.entry.node, [](const Extent& extent) {
-      CHECK(extent.start == 4096);
-      CHECK(extent.bytes == 1000);
-      return true;
-    });
-    return Step::go_on;
-  }, findings);
+  walk(
+      volume, volume.root(), "",
+      [&](const FileVisit& file) {
+        ++seen;
+        CHECK(file.path == "sash");
+        CHECK(file.attributes.bytes == 1000);
+        CHECK(file.attributes.modified == Timestamp{5});
+        volume.each_extent(file.entry.node, [](const Extent& extent) {
+          CHECK(extent.start == 4096);
+          CHECK(extent.bytes == 1000);
+          return true;
+        });
+        return Step::go_on;
+      },
+      findings);
   CHECK(seen == 1);
 
   // The images of a boot catalog are called by their numbers.

@@ -1,10 +1,11 @@
 // The walk over a volume, and what a person may ask for, on trees that stand in memory.
-#include <catch2/catch.hpp>
+#include "files/walk.h"
 
 #include <algorithm>
 
+#include <catch2/catch.hpp>
+
 #include "files/selection.h"
-#include "files/walk.h"
 #include "support/memory_volume.h"
 
 namespace platter::test {
@@ -80,7 +81,8 @@ TEST_CASE("walk: a directory below itself is entered once and is a fault") {
 TEST_CASE("walk: a chain of directories without end is cut") {
   MemoryVolume volume;
   NodeId at = 1;
-  for (int i = 0; i < 1500; ++i) at = volume.add_directory(at, "d");
+  for (int i = 0; i < 1500; ++i)
+    at = volume.add_directory(at, "d");
   Selection all;
   std::vector<Finding> findings;
   CHECK(paths_of(volume, all, WalkOrder::by_directory, findings).size() == 1024);
@@ -99,11 +101,14 @@ TEST_CASE("walk: names that would make another path are escaped, and the bytes a
   volume.add_file(1, "caf\xE9", "x");
   std::vector<Finding> findings;
   std::vector<std::pair<std::string, std::string>> seen;
-  walk(volume, 1, "", [&](const FileVisit& file) {
-    CHECK_FALSE(file.exact);
-    seen.emplace_back(file.path, file.raw_path);
-    return Step::go_on;
-  }, findings);
+  walk(
+      volume, 1, "",
+      [&](const FileVisit& file) {
+        CHECK_FALSE(file.exact);
+        seen.emplace_back(file.path, file.raw_path);
+        return Step::go_on;
+      },
+      findings);
   CHECK(seen == std::vector<std::pair<std::string, std::string>>{{"%2E%2E", ".."},
                                                                  {"etc%2Fpasswd", "etc/passwd"},
                                                                  {"a%00b", nul},

@@ -76,7 +76,8 @@ TEST_CASE("bfs: volumes of the writer in both orders", "[bfs]") {
     fixtures::BfsWriter writer({.order = order, .inodes = 104});
     writer.add_file("unix", std::string(100001, 'u'), {.permissions = 0444, .modified = 700000000});
     writer.add_file("empty", "").add_file("fourteen chars", std::string(512, 'f'));
-    for (int i = 0; i < 90; ++i) writer.add_file("file." + std::to_string(i), std::to_string(i));
+    for (int i = 0; i < 90; ++i)
+      writer.add_file("file." + std::to_string(i), std::to_string(i));
     const auto bytes = writer.build();
     const auto found = claims_of(bytes);
     REQUIRE(found.size() == 1);
@@ -130,7 +131,8 @@ TEST_CASE("bfs: what contradicts itself is named", "[bfs]") {
              Catch::Contains("a name for inode 4, expected one that is in use"));
   CHECK_THAT(said(two + Inode::offset_of<"first">(), 9), Catch::Contains("both have block"));
   CHECK_THAT(said(two + Inode::offset_of<"last">(), 5000), Catch::Contains("inode 4 has blocks"));
-  CHECK_THAT(said(two + Inode::offset_of<"end">(), 0xFFFFFFFF), Catch::Contains("expected a place"));
+  CHECK_THAT(said(two + Inode::offset_of<"end">(), 0xFFFFFFFF),
+             Catch::Contains("expected a place"));
   CHECK_THAT(said(two + Inode::offset_of<"type">(), 3), Catch::Contains("has the type 3"));
   auto bytes = good;
   encode_unsigned(std::span(bytes).subspan(512, 2), 7, ByteOrder::little);
@@ -154,7 +156,8 @@ TEST_CASE("bfs: fields that contradict the magic", "[bfs]") {
   std::mt19937 random(1);
   std::vector<std::byte> bytes(4096);
   for (int round = 0; round < 10000; ++round) {
-    for (std::size_t i = 0; i < 64; ++i) bytes[i] = static_cast<std::byte>(random());
+    for (std::size_t i = 0; i < 64; ++i)
+      bytes[i] = static_cast<std::byte>(random());
     encode_unsigned(std::span(bytes).first(4), 0x1BADFACE,
                     round % 2 == 0 ? ByteOrder::little : ByteOrder::big);
     if (!claims_of(bytes).empty()) FAIL("random bytes of round " << round << " were claimed");

@@ -12,8 +12,8 @@
 
 namespace platter::test {
 
-/// One group of 256 blocks of 1024 bytes: superblock in block 1, descriptor in 2, bitmaps in 3 and 4,
-/// 32 inodes in blocks 5 to 8, the root directory in block 9. Sound once finish() was called.
+/// One group of 256 blocks of 1024 bytes: superblock in block 1, descriptor in 2, bitmaps in 3 and
+/// 4, 32 inodes in blocks 5 to 8, the root directory in block 9. Sound once finish() was called.
 class SmallExt2 {
  public:
   static constexpr std::uint64_t kBlock = 1024;
@@ -62,7 +62,8 @@ class SmallExt2 {
         .set<"inode">(number)
         .set<"rec_len">(length)
         .set<"name_len">(name.size());
-    for (std::size_t i = 0; i < name.size(); ++i) to[8 + i] = static_cast<std::byte>(name[i]);
+    for (std::size_t i = 0; i < name.size(); ++i)
+      to[8 + i] = static_cast<std::byte>(name[i]);
   }
   /// A name in the root directory, behind the last one.
   SmallExt2& name(std::string_view text, std::uint64_t number) {
@@ -83,8 +84,9 @@ class SmallExt2 {
   }
   /// A number of 4 bytes in a block of pointers.
   void pointer(std::uint64_t block, std::uint64_t index, std::uint64_t value) {
-    encode_unsigned(std::span(bytes).subspan(static_cast<std::size_t>(block * kBlock + index * 4), 4),
-                    value, order_);
+    encode_unsigned(
+        std::span(bytes).subspan(static_cast<std::size_t>(block * kBlock + index * 4), 4), value,
+        order_);
   }
 
   /// Bitmaps and counts: blocks up to `used_blocks` and inodes up to `used_inodes` are in use.

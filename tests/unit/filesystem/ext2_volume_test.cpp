@@ -1,4 +1,6 @@
 // The files of ext2 volumes whose fields were set one by one, sound and hostile.
+#include "unit/filesystem/ext2_volume.h"
+
 #include <map>
 
 #include <catch2/catch.hpp>
@@ -6,7 +8,6 @@
 #include "filesystem/quick_fields.h"
 #include "support/survey.h"
 #include "support/tree.h"
-#include "unit/filesystem/ext2_volume.h"
 #include "unit/filesystem/volume_exercise.h"
 
 namespace platter::test {
@@ -39,9 +40,9 @@ TEST_CASE("ext2: a small volume in both orders", "[ext2]") {
         .set<"mtime">(0xFFFFFFFF)  // the last second of 1969
         .set<"blocks">(6);
     small.name("link", 13).inode(13).set<"mode">(0120777).set<"links">(1).set<"size">(5);
-    std::ranges::copy(std::as_bytes(std::span("there", 5)),
-                      small.bytes.begin() +
-                          static_cast<std::ptrdiff_t>(SmallExt2::inode_place(13) + 40));
+    std::ranges::copy(
+        std::as_bytes(std::span("there", 5)),
+        small.bytes.begin() + static_cast<std::ptrdiff_t>(SmallExt2::inode_place(13) + 40));
     small.name("old", 14).inode(14).set<"mode">(0020600).set<"links">(1).set<"block">(0x0501, 0);
     small.name("new", 15).inode(15).set<"mode">(0060600).set<"links">(1).set<"block">(
         0x11112C70, 1);  // major 300, minor 0x11170 = 69 * 1024 + 368
@@ -72,7 +73,8 @@ TEST_CASE("ext2: a small volume in both orders", "[ext2]") {
     CHECK(sums[BlockUse::used] == 13);
     CHECK(sums[BlockUse::free] == 234);
     volume->check_records();
-    for (const Finding& finding : volume->take_findings()) FAIL_CHECK(finding.message);
+    for (const Finding& finding : volume->take_findings())
+      FAIL_CHECK(finding.message);
   }
 }
 
@@ -114,14 +116,17 @@ TEST_CASE("ext2: indirect blocks that lead to themselves multiply nothing", "[ex
       .set<"block">(30, 12)
       .set<"block">(30, 13)
       .set<"block">(30, 14);
-  for (std::uint64_t i = 0; i < 256; ++i) small.pointer(30, i, 30);
+  for (std::uint64_t i = 0; i < 256; ++i)
+    small.pointer(30, i, 30);
   const Exercise done = exercise("ext2", small.finish(40, 12));
   CHECK_THAT(done.words(), Catch::Contains("inode 12 names more blocks than the 256"));
   CHECK(done.content <= SmallExt2::kBlocks * 1024);
   CHECK(done.bytes_read < 40 * SmallExt2::kBlocks * 1024);
   // Only the way down repeats, and no block of content is ever reached.
-  for (std::uint64_t i = 0; i < 256; ++i) small.pointer(30, i, i == 255 ? 0 : 31);
-  for (std::uint64_t i = 0; i < 256; ++i) small.pointer(31, i, 32);
+  for (std::uint64_t i = 0; i < 256; ++i)
+    small.pointer(30, i, i == 255 ? 0 : 31);
+  for (std::uint64_t i = 0; i < 256; ++i)
+    small.pointer(31, i, 32);
   CHECK(exercise("ext2", small.finish(40, 12)).bytes_read < 40 * SmallExt2::kBlocks * 1024);
 }
 
@@ -134,7 +139,8 @@ TEST_CASE("ext2: a size without blocks is a hole", "[ext2]") {
   CHECK(exercise("ext2", bytes).content == 0);
 }
 
-void extent_node(SmallExt2& small, std::uint64_t place, std::uint64_t entries, std::uint64_t depth) {
+void extent_node(SmallExt2& small, std::uint64_t place, std::uint64_t entries,
+                 std::uint64_t depth) {
   FieldWriter<filesystem::kExt2ExtentHeader>(small.bytes.data() + place, ByteOrder::little)
       .set<"magic">(filesystem::kExt2ExtentMagic)
       .set<"entries">(entries)
@@ -177,7 +183,8 @@ TEST_CASE("ext2: extent trees, sound and absurd", "[ext2]") {
       others.push_back(block.start / 1024);
       return true;
     });
-    CHECK(others == std::vector<std::uint64_t>{30, 50});  // what was never written is the file's too
+    CHECK(others ==
+          std::vector<std::uint64_t>{30, 50});  // what was never written is the file's too
     CHECK(exercise("ext2", bytes).findings.empty());
   }
   {
@@ -185,7 +192,8 @@ TEST_CASE("ext2: extent trees, sound and absurd", "[ext2]") {
     extent_node(small, root, 1, 5);
     extent_index(small, root, 0).set<"leaf">(30);
     extent_node(small, 30 * 1024, 80, 4);
-    for (std::uint64_t i = 0; i < 80; ++i) extent_index(small, 30 * 1024, i).set<"leaf">(30);
+    for (std::uint64_t i = 0; i < 80; ++i)
+      extent_index(small, 30 * 1024, i).set<"leaf">(30);
     const Exercise done = exercise("ext2", small.finish(40, 12));
     CHECK_THAT(done.words(), Catch::Contains("block 30, which holds no node of an extent tree"));
     CHECK(done.bytes_read < 10 * SmallExt2::kBlocks * 1024);
@@ -202,7 +210,8 @@ TEST_CASE("ext2: extent trees, sound and absurd", "[ext2]") {
     CHECK_THAT(exercise("ext2", small.finish(60, 12)).words(),
                Catch::Contains("gives block 50 a place in the file that was taken before"));
     extent(small, root, 1).set<"block">(9).set<"len">(32768).set<"start">(50);
-    CHECK_THAT(exercise("ext2", small.finish(60, 12)).words(), Catch::Contains("points to block 50"));
+    CHECK_THAT(exercise("ext2", small.finish(60, 12)).words(),
+               Catch::Contains("points to block 50"));
   }
 }
 
@@ -235,13 +244,17 @@ TEST_CASE("ext2: directories that lead astray", "[ext2]") {
   CHECK(said([&](SmallExt2& s) { s.entry(9, first, 2, 1012, ".."); }).entries == 0);
 }
 
-TEST_CASE("ext2: a directory of one block that is there many times is read so often only", "[ext2]") {
+TEST_CASE("ext2: a directory of one block that is there many times is read so often only",
+          "[ext2]") {
   SmallExt2 small;
   small.name("d", 12).inode(12).set<"mode">(0040755).set<"links">(2).set<"size">(0xFFFFFC00);
-  for (std::size_t i = 0; i < 12; ++i) small.inode(12).set<"block">(20, i);
+  for (std::size_t i = 0; i < 12; ++i)
+    small.inode(12).set<"block">(20, i);
   small.inode(12).set<"block">(30, 12).set<"block">(31, 13);
-  for (std::uint64_t i = 0; i < 256; ++i) small.pointer(30, i, 20);
-  for (std::uint64_t i = 0; i < 256; ++i) small.pointer(31, i, 30);
+  for (std::uint64_t i = 0; i < 256; ++i)
+    small.pointer(30, i, 20);
+  for (std::uint64_t i = 0; i < 256; ++i)
+    small.pointer(31, i, 30);
   for (std::uint64_t at = 0; at < 1024; at += 12) {
     small.entry(20, at, 11, at + 24 > 1024 ? 1024 - at : 12, "x");
   }
@@ -310,7 +323,8 @@ TEST_CASE("ext2: flips and cuts anywhere in a volume", "[ext2]") {
 
 TEST_CASE("the quick reader reads as the careful one does", "[ext2]") {
   std::vector<std::byte> bytes(filesystem::kExt2Inode.bytes);
-  for (std::size_t i = 0; i < bytes.size(); ++i) bytes[i] = static_cast<std::byte>(0xF1 - i * 3);
+  for (std::size_t i = 0; i < bytes.size(); ++i)
+    bytes[i] = static_cast<std::byte>(0xF1 - i * 3);
   for (const ByteOrder order : {ByteOrder::little, ByteOrder::big}) {
     const FieldReader<filesystem::kExt2Inode> careful(bytes.data(), order);
     const filesystem::QuickReader<filesystem::kExt2Inode> quick(bytes.data(), order);

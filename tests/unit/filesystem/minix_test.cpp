@@ -25,7 +25,8 @@ std::vector<Claim> claims_of(const std::vector<std::byte>& bytes) {
 std::string pattern(std::size_t bytes) {
   std::string text(bytes, '\0');
   std::uint32_t state = 12345;
-  for (char& c : text) c = static_cast<char>((state = state * 1664525 + 1013904223) >> 24U);
+  for (char& c : text)
+    c = static_cast<char>((state = state * 1664525 + 1013904223) >> 24U);
   return text;
 }
 
@@ -95,11 +96,11 @@ struct Form {
 
 TEST_CASE("minix: every version in both orders, with every word that maps were written in",
           "[minix]") {
-  const Form forms[] = {{1, false, ByteOrder::little, 1},      {1, true, ByteOrder::little, 1},
-                        {2, false, ByteOrder::little, 1},      {2, true, ByteOrder::little, 1},
-                        {3, true, ByteOrder::little, 1, 4096}, {1, true, ByteOrder::big, 1},
-                        {1, false, ByteOrder::big, 2},         {2, true, ByteOrder::big, 4},
-                        {2, false, ByteOrder::big, 8},         {3, true, ByteOrder::big, 2},
+  const Form forms[] = {{1, false, ByteOrder::little, 1},        {1, true, ByteOrder::little, 1},
+                        {2, false, ByteOrder::little, 1},        {2, true, ByteOrder::little, 1},
+                        {3, true, ByteOrder::little, 1, 4096},   {1, true, ByteOrder::big, 1},
+                        {1, false, ByteOrder::big, 2},           {2, true, ByteOrder::big, 4},
+                        {2, false, ByteOrder::big, 8},           {3, true, ByteOrder::big, 2},
                         {2, true, ByteOrder::little, 1, 1024, 2}};
   for (const Form& form : forms) {
     CAPTURE(form.version, form.long_names, form.word, form.log_zone_size);
@@ -114,14 +115,15 @@ TEST_CASE("minix: every version in both orders, with every word that maps were w
     MinixWriter writer(options);
     const std::string large = pattern(700 * 1024 + 3);
     const std::string middle = pattern(20 * 1024);
-    const std::string holes = std::string(300 * 1024, '\0') + "in the middle" +
-                              std::string(300 * 1024, '\0');
+    const std::string holes =
+        std::string(300 * 1024, '\0') + "in the middle" + std::string(300 * 1024, '\0');
     writer.add_file("large", large, {.permissions = 0600, .uid = 200, .gid = 100, .modified = 7});
     writer.add_file("usr/lib/middle", middle, {.permissions = 04755, .modified = 700000000});
     writer.add_file("holes", holes).add_file("empty", "");
     writer.add_symlink("link", std::string(300, 't')).add_link("usr/again", "large");
     writer.add_device("console", 0020000, 5, 1).add_device("disk", 0060000, 3, 65);
-    for (int i = 0; i < 100; ++i) writer.add_file("many/file " + std::to_string(i), "x");
+    for (int i = 0; i < 100; ++i)
+      writer.add_file("many/file " + std::to_string(i), "x");
     const auto bytes = writer.build();
     const auto found = claims_of(bytes);
     REQUIRE(found.size() == 1);
@@ -156,7 +158,8 @@ TEST_CASE("minix: every version in both orders, with every word that maps were w
     CHECK(end == bytes.size());
     CHECK(used == found[0].facts.number("used_bytes"));
     volume->check_records();
-    for (const Finding& finding : volume->take_findings()) FAIL_CHECK(finding.message);
+    for (const Finding& finding : volume->take_findings())
+      FAIL_CHECK(finding.message);
   }
 }
 
@@ -186,9 +189,9 @@ TEST_CASE("minix: fields that contradict the magic", "[minix]") {
     return claims_of(bytes);
   };
   CHECK(with(Super::offset_of<"ninodes">(), 0).empty());
-  CHECK(with(Super::offset_of<"ninodes">(), 600).empty());     // no room before zone 19
+  CHECK(with(Super::offset_of<"ninodes">(), 600).empty());  // no room before zone 19
   CHECK(with(Super::offset_of<"nzones">(), 19).empty());
-  CHECK(with(Super::offset_of<"nzones">(), 9000).empty());     // more than the map has bits
+  CHECK(with(Super::offset_of<"nzones">(), 9000).empty());  // more than the map has bits
   CHECK(with(Super::offset_of<"first_data_zone">(), 18).empty());
   CHECK(with(Super::offset_of<"log_zone_size">(), 7).empty());
   CHECK(with(Super::offset_of<"imap_blocks">(), 0).empty());
@@ -206,7 +209,8 @@ TEST_CASE("minix: the magic in random bytes is no filesystem", "[minix]") {
   const std::uint64_t magics[] = {0x137F, 0x138F, 0x2468, 0x2478, 0x4D5A};
   int claimed = 0;
   for (int round = 0; round < 10000; ++round) {
-    for (std::size_t i = 1024; i < 1024 + 32; ++i) bytes[i] = static_cast<std::byte>(random());
+    for (std::size_t i = 1024; i < 1024 + 32; ++i)
+      bytes[i] = static_cast<std::byte>(random());
     const std::uint64_t magic = magics[round % 5];
     encode_unsigned(std::span(bytes).subspan(magic == 0x4D5A ? 1048 : 1040, 2), magic,
                     round % 2 == 0 ? ByteOrder::little : ByteOrder::big);
@@ -219,8 +223,9 @@ TEST_CASE("minix: maps that contradict the inodes", "[minix]") {
   const auto good = hex_fixture("filesystem/minix/good.hex");
   auto bytes = good;
   bytes[0x800] = std::byte{0x03};
-  CHECK_THAT(exercise("minix", bytes).words(),
-             Catch::Contains("inode 2 has the mode 0100644 and is free in the map, expected in use"));
+  CHECK_THAT(
+      exercise("minix", bytes).words(),
+      Catch::Contains("inode 2 has the mode 0100644 and is free in the map, expected in use"));
   bytes[0x800] = std::byte{0x0F};
   CHECK_THAT(exercise("minix", bytes).words(),
              Catch::Contains("inode 3 has the mode 0 and is in use in the map"));
@@ -247,7 +252,8 @@ TEST_CASE("minix: an indirect block that points to itself multiplies nothing", "
   };
   set(inode + Inode::offset_of<"size">(), 0xFFFFFFFF);
   set(inode + Inode::offset_of<"zone">(9), 50);
-  for (std::uint64_t i = 0; i < 256; ++i) set(50 * 1024 + i * 4, 50);
+  for (std::uint64_t i = 0; i < 256; ++i)
+    set(50 * 1024 + i * 4, 50);
   const Exercise done = exercise("minix", bytes);
   CHECK(done.opened);
   CHECK_THAT(done.words(), Catch::Contains("names more blocks than the 400 that its volume has"));
@@ -259,21 +265,26 @@ TEST_CASE("minix: a directory below itself, and names for what is not there", "[
   MinixWriter writer({.version = 1, .zones = 100, .inodes = 32});
   writer.add_directory("a/b");
   auto bytes = writer.build();
-  const auto loop = std::search(bytes.begin(), bytes.end(), std::begin("b\0\0"), std::end("b\0\0") - 1,
-                                [](std::byte l, char r) { return l == static_cast<std::byte>(r); });
+  const auto loop =
+      std::search(bytes.begin(), bytes.end(), std::begin("b\0\0"), std::end("b\0\0") - 1,
+                  [](std::byte l, char r) { return l == static_cast<std::byte>(r); });
   REQUIRE(loop != bytes.end());
   *(loop - 2) = std::byte{1};  // b is the root again
   CHECK_THAT(exercise("minix", bytes).words(), Catch::Contains("entered before"));
   *(loop - 2) = std::byte{99};
   CHECK_THAT(exercise("minix", bytes).words(), Catch::Contains("leads to inode 99"));
   *(loop - 2) = std::byte{20};
-  CHECK_THAT(exercise("minix", bytes).words(), Catch::Contains("inode 20 has a name and the mode 0"));
+  CHECK_THAT(exercise("minix", bytes).words(),
+             Catch::Contains("inode 20 has a name and the mode 0"));
 }
 
 TEST_CASE("minix: flips and cuts anywhere", "[minix]") {
   for (const ByteOrder order : {ByteOrder::little, ByteOrder::big}) {
-    MinixWriter writer({.order = order, .version = order == ByteOrder::big ? 1U : 2U, .zones = 60,
-                        .inodes = 16, .map_word_bytes = order == ByteOrder::big ? 2U : 1U});
+    MinixWriter writer({.order = order,
+                        .version = order == ByteOrder::big ? 1U : 2U,
+                        .zones = 60,
+                        .inodes = 16,
+                        .map_word_bytes = order == ByteOrder::big ? 2U : 1U});
     writer.add_file("d/file", pattern(12000)).add_symlink("link", "d/file");
     const auto good = writer.build();
     auto bytes = good;

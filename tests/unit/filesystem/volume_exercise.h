@@ -45,7 +45,8 @@ struct Exercise {
 
   [[nodiscard]] std::string words() const {
     std::string all;
-    for (const Finding& finding : findings) all += finding.message + "\n";
+    for (const Finding& finding : findings)
+      all += finding.message + "\n";
     return all;
   }
 };
@@ -58,26 +59,29 @@ inline Exercise exercise(std::string_view format, std::vector<std::byte> bytes) 
   const auto volume = find_format(format)->open(view, {});
   if (volume == nullptr) return done;
   done.opened = true;
-  walk(*volume, volume->root(), "", [&](const FileVisit& visit) {
-    if (++done.entries > 200000) return Step::stop;
-    std::uint64_t next = 0;
-    volume->each_extent(visit.entry.node, [&](const Extent& extent) {
-      ++done.extents;
-      CHECK(extent.bytes != 0);
-      CHECK(extent.offset >= next);
-      next = saturating_add(extent.offset, extent.bytes);
-      return true;
-    });
-    CHECK(next <= visit.attributes.bytes);
-    volume->each_further_block(visit.entry.node, [&](const Extent&) { return true; });
-    if (visit.attributes.type == NodeType::symlink) volume->link_target(visit.entry.node);
-    read_content(*volume, view, visit.entry.node,
-                 [&](std::uint64_t, std::uint64_t, std::span<const std::byte> piece) {
-                   done.content += piece.size();
-                   return true;
-                 });
-    return Step::go_on;
-  }, done.findings);
+  walk(
+      *volume, volume->root(), "",
+      [&](const FileVisit& visit) {
+        if (++done.entries > 200000) return Step::stop;
+        std::uint64_t next = 0;
+        volume->each_extent(visit.entry.node, [&](const Extent& extent) {
+          ++done.extents;
+          CHECK(extent.bytes != 0);
+          CHECK(extent.offset >= next);
+          next = saturating_add(extent.offset, extent.bytes);
+          return true;
+        });
+        CHECK(next <= visit.attributes.bytes);
+        volume->each_further_block(visit.entry.node, [&](const Extent&) { return true; });
+        if (visit.attributes.type == NodeType::symlink) volume->link_target(visit.entry.node);
+        read_content(*volume, view, visit.entry.node,
+                     [&](std::uint64_t, std::uint64_t, std::span<const std::byte> piece) {
+                       done.content += piece.size();
+                       return true;
+                     });
+        return Step::go_on;
+      },
+      done.findings);
   std::uint64_t place = 0;
   volume->each_run([&](const BlockRun& run) {
     CHECK(run.start == place);

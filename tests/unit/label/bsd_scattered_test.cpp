@@ -10,7 +10,9 @@ using label::sysv68_format;
 
 namespace {
 
-Bytes good() { return hex_fixture("label/bsd/scattered-good.hex"); }
+Bytes good() {
+  return hex_fixture("label/bsd/scattered-good.hex");
+}
 
 // The m88k port has its front half two bytes later.
 Bytes as_m88k() {

@@ -26,8 +26,8 @@ class Prefix final : public ByteSource {
   std::size_t size_;
 };
 
-/// What every claim owes, however broken the label is; "" when it owes nothing. Plain checks: a test
-/// macro for each of some hundred thousand claims would take longer than the claims.
+/// What every claim owes, however broken the label is; "" when it owes nothing. Plain checks: a
+/// test macro for each of some hundred thousand claims would take longer than the claims.
 inline std::string complaint_about(const Claim& claim) {
   std::set<std::string> ids;
   for (const Slice& slice : claim.slices) {

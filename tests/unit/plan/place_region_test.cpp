@@ -34,7 +34,8 @@ struct Setup {
   std::string receipt = receipt_path(scratch.path("plan.toml"), "system disk");
   Extent region{51200, 3000000};
 
-  RegionResult place(bool changed_only, CardCalls& calls = CardCalls::real(), bool digest = true) const {
+  RegionResult place(bool changed_only, CardCalls& calls = CardCalls::real(),
+                     bool digest = true) const {
     RegionJob job{"system disk", image, image_stamp(image), receipt, region, {}, 1000000000};
     job.options.changed_only = changed_only;
     job.options.digest = digest;

@@ -1,9 +1,11 @@
-// Cross-checks over a finished tree, each against a tree built by hand: what is a fault, what is not.
+// Cross-checks over a finished tree, each against a tree built by hand: what is a fault, what is
+// not.
+#include "survey/review.h"
+
 #include <catch2/catch.hpp>
 
-#include "support/survey.h"
 #include "job/fit.h"
-#include "survey/review.h"
+#include "support/survey.h"
 
 namespace platter {
 namespace {
@@ -45,7 +47,8 @@ Layer volume(const std::string& format, std::uint64_t begins, std::uint64_t bloc
 
 std::vector<FindingCode> codes(const std::vector<Finding>& findings) {
   std::vector<FindingCode> result;
-  for (const Finding& finding : findings) result.push_back(finding.code);
+  for (const Finding& finding : findings)
+    result.push_back(finding.code);
   return result;
 }
 
@@ -57,11 +60,10 @@ TEST_CASE("a tree that fits its image gives no finding") {
 }
 
 TEST_CASE("an image that is cut short is said once, and each slice that loses data") {
-  const std::vector<Layer> tree{label({slice("a", 0, 60), slice("b", 60, 40),
-                                       slice("d", 90, 0), slice("c", 0, 100, SliceRole::whole_disk)})};
+  const std::vector<Layer> tree{label({slice("a", 0, 60), slice("b", 60, 40), slice("d", 90, 0),
+                                       slice("c", 0, 100, SliceRole::whole_disk)})};
   const auto findings = review(tree, image_of(70));
-  REQUIRE(codes(findings) ==
-          std::vector{FindingCode::slice_beyond_end, FindingCode::image_short});
+  REQUIRE(codes(findings) == std::vector{FindingCode::slice_beyond_end, FindingCode::image_short});
   CHECK(findings[0].layer == "label/b");
   CHECK(findings[0].start == 70 * kBlock);
   CHECK(findings[0].bytes == 30 * kBlock);
@@ -99,7 +101,8 @@ TEST_CASE("overlap is a fault between slices of data only") {
 
 TEST_CASE("hundreds of overlapping slices do not give hundreds of findings") {
   std::vector<Layer> slices;
-  for (int i = 0; i < 100; ++i) slices.push_back(slice(std::to_string(i), 0, 100));
+  for (int i = 0; i < 100; ++i)
+    slices.push_back(slice(std::to_string(i), 0, 100));
   CHECK(review({label(slices)}, image_of(100)).size() <= 16);
 }
 

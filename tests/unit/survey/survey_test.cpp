@@ -1,10 +1,12 @@
-// The walk: who owns a filesystem, what is looked at, what an unreadable block does, how much is read.
-#include <catch2/catch.hpp>
+// The walk: who owns a filesystem, what is looked at, what an unreadable block does, how much is
+// read.
+#include "support/survey.h"
 
 #include <algorithm>
 #include <optional>
 
-#include "support/survey.h"
+#include <catch2/catch.hpp>
+
 #include "writers/bsd_writer.h"
 #include "writers/demo_images.h"
 #include "writers/ffs_writer.h"
@@ -25,11 +27,13 @@ std::vector<std::byte> ffs_volume(std::uint64_t bytes) {
 // A large disk of which only the first bytes exist; counts what is read and can fail on cue.
 class LargeDisk final : public ByteSource {
  public:
-  LargeDisk(std::vector<std::byte> start, std::uint64_t size) : start_(std::move(start)), size_(size) {}
+  LargeDisk(std::vector<std::byte> start, std::uint64_t size)
+      : start_(std::move(start)), size_(size) {}
   [[nodiscard]] std::uint64_t size() const noexcept override { return size_; }
   std::size_t read(std::uint64_t offset, std::span<std::byte> out) const override {
     if (offset >= size_) return 0;
-    const auto count = static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), size_ - offset));
+    const auto count =
+        static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), size_ - offset));
     if (bad_block_ && offset <= *bad_block_ && offset + count > *bad_block_) {
       throw IoError("disk", *bad_block_, 512, "Input/output error");
     }
@@ -71,7 +75,8 @@ std::vector<std::byte> sun_disk_with_ffs() {
   return bytes;
 }
 
-TEST_CASE("a filesystem belongs to the slice that was made for it, not to the one that spans the disk") {
+TEST_CASE(
+    "a filesystem belongs to the slice that was made for it, not to the one that spans the disk") {
   const Survey found = test::survey_bytes(fixtures::demo_system_disk());
   INFO(test::findings_of(found));
   REQUIRE(test::layer(found, "sun/a/ffs") != nullptr);
@@ -109,9 +114,8 @@ TEST_CASE("labels inside slices are found, in bytes of the whole image") {
   label.sectors_per_track = 63;
   label.tracks = 16;
   label.cylinders = 65;
-  label.slices = {{.sectors = 8192, .first = 1063, .type = 7},
-                  {},
-                  {.sectors = 60000, .first = 63, .type = 0}};
+  label.slices = {
+      {.sectors = 8192, .first = 1063, .type = 7}, {}, {.sectors = 60000, .first = 63, .type = 0}};
   fixtures::write_bsd_label(disk, label, 64 * 512);
   const auto volume = ffs_volume(8192 * 512);
   std::ranges::copy(volume, disk.begin() + 1063 * 512);
@@ -129,7 +133,8 @@ TEST_CASE("inspecting a 64 GiB disk reads less than 768 KiB") {
   CHECK(disk->bytes_read() <= 768 * 1024);
 }
 
-TEST_CASE("an unreadable block is a finding with its place, and the rest is looked at all the same") {
+TEST_CASE(
+    "an unreadable block is a finding with its place, and the rest is looked at all the same") {
   for (const std::uint64_t block : {0U, 16U, 1U, 64U}) {
     CAPTURE(block);
     const auto disk = std::make_shared<LargeDisk>(sun_disk_with_ffs(), std::uint64_t{64} << 30U);
