@@ -115,7 +115,10 @@ TEST_CASE("FAT: volumes of mkfs.fat filled by mcopy hold the tree they were made
     CHECK(claim.facts.number("used_bytes") == runs.used);
 
     const Survey survey = survey_bytes(bytes);
-    CHECK(survey.layers.size() == 1);
+    // The volume, and the code with which its boot sector says that it starts nothing.
+    REQUIRE(survey.layers.size() == 2);
+    CHECK(survey.layers[0].kind == LayerKind::filesystem);
+    CHECK(survey.layers[1].format == "pc-boot-code");
     CHECK(findings_of(survey) == "");
   }
 }
