@@ -7,8 +7,8 @@ namespace platter {
 
 // Explicit rows rather than objects that register themselves: a linker drops those from a static
 // library, and their order would be luck.
-#define FORMAT(stage, name)        \
-  namespace stage {                \
+#define FORMAT(stage, name)          \
+  namespace stage {                  \
   extern const Format name##_format; \
   }
 #include "formats.def"

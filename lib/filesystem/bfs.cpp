@@ -28,9 +28,8 @@ void add_facts(Claim& claim, const View& view, const Record<kBfsSuper>& super) {
   claim.facts.set("files", use.files).set("directories", std::uint64_t{1});
   claim.facts.set_text("filesystem_name", super.text<"name">());
   claim.facts.set("inodes", (super.get<"start">() - kBfsBlock) / kBfsInode.bytes)
-      .set("clean", super.get<"from">() == kBfsIdle && super.get<"to">() == kBfsIdle
-                        ? "clean"
-                        : "not clean");
+      .set("clean", super.get<"from">() == kBfsIdle && super.get<"to">() == kBfsIdle ? "clean"
+                                                                                     : "not clean");
 }
 
 std::vector<Claim> claims(const View& view, const Context& context) {

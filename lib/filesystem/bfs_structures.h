@@ -48,8 +48,7 @@ inline constexpr Structure kBfsInode =
 
 inline constexpr Field kBfsEntryFields[] = {u16("inode", 0, "inode; 0: free"),
                                             bytes("name", 2, 14, "name")};
-inline constexpr Structure kBfsEntry =
-    structure("boot filesystem directory entry", "linux/bfs_fs.h, struct bfs_dirent", 16,
-              kBfsEntryFields);
+inline constexpr Structure kBfsEntry = structure(
+    "boot filesystem directory entry", "linux/bfs_fs.h, struct bfs_dirent", 16, kBfsEntryFields);
 
 }  // namespace platter::filesystem

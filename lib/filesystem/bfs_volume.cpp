@@ -19,7 +19,8 @@ BfsVolume::BfsVolume(const View& view, const Record<kBfsSuper>& super,
                      std::optional<Charset> charset)
     : view_(view.sub(0, super.get<"end">() + 1)),
       super_(super),
-      inodes_(std::min((super.get<"start">() - kBfsBlock) / kBfsInode.bytes, kMostInodes - kBfsRoot)),
+      inodes_(
+          std::min((super.get<"start">() - kBfsBlock) / kBfsInode.bytes, kMostInodes - kBfsRoot)),
       charset_(charset.value_or(Charset::ascii)),
       window_(view_) {}
 
@@ -49,9 +50,10 @@ std::optional<BfsInode> BfsVolume::inode(NodeId node) {
 }
 
 bool BfsVolume::is_inside(const BfsInode& inode) const {
-  return inode.first == 0 || (inode.start() >= super_.get<"start">() && inode.end + 1 >= inode.start() &&
-                              inode.end <= super_.get<"end">() && inode.last >= inode.first &&
-                              (inode.last + 1) * kBfsBlock <= super_.get<"end">() + 1);
+  return inode.first == 0 ||
+         (inode.start() >= super_.get<"start">() && inode.end + 1 >= inode.start() &&
+          inode.end <= super_.get<"end">() && inode.last >= inode.first &&
+          (inode.last + 1) * kBfsBlock <= super_.get<"end">() + 1);
 }
 
 Attributes BfsVolume::attributes(NodeId node) {
@@ -117,7 +119,9 @@ void BfsVolume::each_entry(NodeId directory, FunctionRef<bool(const Entry&)> vis
         const std::uint64_t number = record.get<"inode">();
         const auto raw = record.raw<"name">();
         const char* name = reinterpret_cast<const char*>(raw.data());
-        const Entry entry{{name, strnlen(name, raw.size())}, charset_, number,
+        const Entry entry{{name, strnlen(name, raw.size())},
+                          charset_,
+                          number,
                           saturating_add(view_.start(), at + i)};
         if (number == 0 || entry.name == "." || entry.name == "..") continue;
         const auto leads_to = inode(number);
@@ -171,8 +175,7 @@ BfsVolume::Use BfsVolume::use() {
 void BfsVolume::each_run(FunctionRef<bool(const BlockRun&)> visit) {
   RunJoiner joiner(visit);
   const auto emit = [&](std::uint64_t from, std::uint64_t to, BlockUse use) {
-    return to <= from ||
-           joiner.add({saturating_add(view_.start(), from), to - from, use});
+    return to <= from || joiner.add({saturating_add(view_.start(), from), to - from, use});
   };
   const std::uint64_t end = super_.get<"end">() + 1;
   std::uint64_t next = super_.get<"start">();
@@ -198,7 +201,8 @@ void BfsVolume::check_records() {
         fmt::format("block {} was being moved to {} when the system stopped, expected none",
                     super_.get<"from">(), super_.get<"to">()));
   }
-  for (NodeId node = kBfsRoot; node - kBfsRoot < inodes_; ++node) check_inode(node);
+  for (NodeId node = kBfsRoot; node - kBfsRoot < inodes_; ++node)
+    check_inode(node);
   std::uint64_t next = 0;
   NodeId before = 0;
   for (const Taken& run : taken()) {

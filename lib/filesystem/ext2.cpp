@@ -142,8 +142,9 @@ void add_facts(Claim& claim, const Super& super, const Numbers& numbers,
       .set("volume_bytes", claim.bytes);
   if (numbers.dynamic) claim.facts.set_text("volume_name", super.text<"volume_name">());
   if (numbers.free_blocks <= numbers.blocks) {
-    claim.facts.set("used_bytes",
-                    saturating_mul(numbers.blocks - numbers.free_blocks, numbers.block_bytes))
+    claim.facts
+        .set("used_bytes",
+             saturating_mul(numbers.blocks - numbers.free_blocks, numbers.block_bytes))
         .set("free_bytes", saturating_mul(numbers.free_blocks, numbers.block_bytes));
   }
   add_time(claim.facts, "created", super.get<"mkfs_time">());
@@ -163,8 +164,7 @@ void add_facts(Claim& claim, const Super& super, const Numbers& numbers,
     claim.facts.set("files", super.get<"inodes_count">() - super.get<"free_inodes_count">());
   }
   if (directories) claim.facts.set("directories", *directories);
-  claim.facts
-      .set("creator", name_of(kExt2Creators, super.get<"creator_os">(), "unknown"));
+  claim.facts.set("creator", name_of(kExt2Creators, super.get<"creator_os">(), "unknown"));
   if (numbers.dynamic) {
     claim.facts.set("inode_bytes", super.get<"inode_size">())
         .set("features_compatible", super.get<"feature_compat">())

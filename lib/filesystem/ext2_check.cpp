@@ -63,8 +63,7 @@ class Ext2Volume::Checker {
         divide_up(numbers_.group_inodes * numbers_.inode_bytes, numbers_.block_bytes);
     // Flexible groups keep their records with the first of them, others each its own.
     const bool anywhere = (numbers_.incompatible & kExt2IncompatFlexible) != 0;
-    const std::uint64_t low =
-        anywhere ? numbers_.first_block + 1 : numbers_.group_start(index);
+    const std::uint64_t low = anywhere ? numbers_.first_block + 1 : numbers_.group_start(index);
     const std::uint64_t high =
         anywhere ? numbers_.blocks : numbers_.group_start(index) + numbers_.blocks_in(index);
     const auto check = [&](std::string_view what, std::uint64_t block, std::uint64_t count) {
@@ -93,8 +92,9 @@ class Ext2Volume::Checker {
       if (block < start || block - start >= numbers_.blocks_in(index)) return;
       if (bit_of(map_, (block - start) / numbers_.cluster_blocks)) return;
       say(place_of(block), numbers_.block_bytes,
-          fmt::format("block {} holds the {} of group {} and is free in the bitmap, expected in use",
-                      block, what, index));
+          fmt::format(
+              "block {} holds the {} of group {} and is free in the bitmap, expected in use", block,
+              what, index));
     };
     check("block bitmap", group.block_bitmap);
     check("inode bitmap", group.inode_bitmap);
@@ -133,8 +133,8 @@ class Ext2Volume::Checker {
       const bool named = mode != 0 && inode.get<"links">() != 0 && inode.get<"dtime">() == 0;
       if (used == (mode != 0) || (!used && !named)) continue;
       say(place_of(0) + volume_.inode_offset(node), numbers_.inode_bytes,
-          fmt::format("inode {} has the mode {:#o} and is {} in the bitmap, expected {}", node, mode,
-                      used ? "in use" : "free", used ? "the type of a file" : "in use"));
+          fmt::format("inode {} has the mode {:#o} and is {} in the bitmap, expected {}", node,
+                      mode, used ? "in use" : "free", used ? "the type of a file" : "in use"));
     }
     if (directories != group.directories) {
       say(group.place, numbers_.descriptor_bytes,
@@ -202,6 +202,8 @@ class Ext2Volume::Checker {
   std::uint64_t inodes_ = 0;
 };
 
-void Ext2Volume::check_records() { Checker(*this).run(); }
+void Ext2Volume::check_records() {
+  Checker(*this).run();
+}
 
 }  // namespace platter::filesystem

@@ -1,5 +1,5 @@
-// Directories of ext2: blocks of entries that are linked by their lengths. The hashed form looks like
-// this too: its index hides in entries without an inode.
+// Directories of ext2: blocks of entries that are linked by their lengths. The hashed form looks
+// like this too: its index hides in entries without an inode.
 #include <algorithm>
 
 #include <fmt/format.h>
@@ -13,7 +13,7 @@ namespace {
 using DirectoryEntry = QuickReader<kExt2Entry>;
 
 constexpr std::uint64_t kPiece = 64 * 1024;
-constexpr std::uint64_t kInlineFirst = 4;   // the parent's inode stands before the entries
+constexpr std::uint64_t kInlineFirst = 4;  // the parent's inode stands before the entries
 constexpr std::uint64_t kInlineBytes = 60;
 
 // Lengths of entries in blocks of 64 KiB do not fit the field: two values stand for all of it.
@@ -69,8 +69,8 @@ bool Ext2Volume::read_entries(NodeId directory, std::span<const std::byte> bytes
   return true;
 }
 
-bool Ext2Volume::read_block(NodeId directory, std::span<const std::byte> block,
-                            std::uint64_t place, FunctionRef<bool(const Entry&)> visit) {
+bool Ext2Volume::read_block(NodeId directory, std::span<const std::byte> block, std::uint64_t place,
+                            FunctionRef<bool(const Entry&)> visit) {
   constexpr std::size_t kHead = kExt2Entry.bytes;
   const bool typed = (numbers_.incompatible & kExt2IncompatTypes) != 0;
   const bool big = order_ == ByteOrder::big;
@@ -82,18 +82,19 @@ bool Ext2Volume::read_block(NodeId directory, std::span<const std::byte> block,
     const std::uint64_t inode = record.get<"inode">();
     if (length < kHead || length % 4 != 0 || length > block.size() - at ||
         (inode != 0 && name_bytes > length - kHead)) {
-      find(Severity::fault, FindingCode::filesystem_damaged, place + at, kHead,
-           fmt::format("an entry of directory {} has {} bytes and a name of {}, expected a multiple "
-                       "of 4 that holds the name and at most {}; the rest of its block is left out",
-                       directory, length, name_bytes, block.size() - at));
+      find(
+          Severity::fault, FindingCode::filesystem_damaged, place + at, kHead,
+          fmt::format("an entry of directory {} has {} bytes and a name of {}, expected a multiple "
+                      "of 4 that holds the name and at most {}; the rest of its block is left out",
+                      directory, length, name_bytes, block.size() - at));
       return true;
     }
     const char* name = reinterpret_cast<const char*>(block.data() + at + kHead);
     const Entry entry{{name, name_bytes}, charset_, inode, place + at};
     at += static_cast<std::size_t>(length);
     if (inode == 0 || is_self_or_parent(entry.name)) continue;
-    const bool sound = inode <= numbers_.inodes && name_bytes != 0 &&
-                       !has_slash_or_nul(name, name_bytes);
+    const bool sound =
+        inode <= numbers_.inodes && name_bytes != 0 && !has_slash_or_nul(name, name_bytes);
     if (!sound) say_what_is_wrong(directory, entry);
     if (name_bytes != 0 && !visit(entry)) return false;
   }
@@ -107,9 +108,10 @@ void Ext2Volume::say_what_is_wrong(NodeId directory, const Entry& entry) {
                      directory, entry.node, numbers_.inodes));
   }
   if (entry.name.empty() || has_slash_or_nul(entry.name.data(), entry.name.size())) {
-    find(Severity::fault, FindingCode::name_illegal, entry.place, kExt2Entry.bytes,
-         fmt::format("directory {} holds a name of {} bytes that is empty or has a '/' or NUL in it",
-                     directory, entry.name.size()));
+    find(
+        Severity::fault, FindingCode::name_illegal, entry.place, kExt2Entry.bytes,
+        fmt::format("directory {} holds a name of {} bytes that is empty or has a '/' or NUL in it",
+                    directory, entry.name.size()));
   }
 }
 

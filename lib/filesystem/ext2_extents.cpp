@@ -16,9 +16,9 @@ using Index = FieldReader<kExt2ExtentIndex>;
 using Attribute = FieldReader<kExt2Attribute>;
 
 constexpr std::uint64_t kDirect = 12;
-constexpr unsigned kDeepest = 5;                   // 4 entries in the inode and 84 in a small block
-constexpr std::uint64_t kMostInExtent = 32768;     // more: not written yet
-constexpr std::uint64_t kInlineBytes = 60;         // bytes of the pointers
+constexpr unsigned kDeepest = 5;                // 4 entries in the inode and 84 in a small block
+constexpr std::uint64_t kMostInExtent = 32768;  // more: not written yet
+constexpr std::uint64_t kInlineBytes = 60;      // bytes of the pointers
 constexpr std::uint64_t kOldInode = 128;
 constexpr std::uint64_t kSystemNames = 7;
 
@@ -62,7 +62,8 @@ bool Ext2Volume::map_extents(const ExtentNode& at, FileMap& map) {
     const std::uint64_t until =
         i + 1 < entries ? Index(entry + kExt2ExtentIndex.bytes, order_).get<"block">() : at.until;
     const std::uint64_t block = index.get<"leaf_hi">() << 32U | index.get<"leaf">();
-    if (!map_child({nullptr, 0, at.depth - 1, block, index.get<"block">(), until}, map)) return false;
+    if (!map_child({nullptr, 0, at.depth - 1, block, index.get<"block">(), until}, map))
+      return false;
   }
   return true;
 }
@@ -162,8 +163,8 @@ void Ext2Volume::say_stored_form(const Node& node) {
        fmt::format("inode {} is {}; its bytes are shown as they are stored", node.number, form));
 }
 
-// Content that fits stands over the pointers, and goes on in the extended attribute "system.data" in
-// the rest of the inode.
+// Content that fits stands over the pointers, and goes on in the extended attribute "system.data"
+// in the rest of the inode.
 void Ext2Volume::inline_extents(const Node& node, FunctionRef<bool(const Extent&)> visit) {
   const std::uint64_t start = saturating_add(view_.start(), node.place);
   const std::uint64_t first = std::min(node.bytes, kInlineBytes);

@@ -22,7 +22,8 @@ class Overlay {
   bool put(const std::vector<Metadata>& own, std::uint64_t from, std::uint64_t to, BlockUse use,
            FunctionRef<bool(std::uint64_t, std::uint64_t, BlockUse)> emit) {
     while (from < to) {
-      while (next_ < own.size() && own[next_].block + own[next_].count <= from) ++next_;
+      while (next_ < own.size() && own[next_].block + own[next_].count <= from)
+        ++next_;
       const bool inside = next_ < own.size() && own[next_].block <= from;
       std::uint64_t end = to;
       if (inside) {
@@ -78,10 +79,9 @@ void Ext2Volume::add_special_inodes(std::vector<Metadata>& all) {
     add_inode_runs(all, node, BlockUse::metadata);
   }
   if (!numbers_.dynamic) return;
-  for (const std::uint64_t node :
-       {super_.get<"journal_inum">(), super_.get<"usr_quota_inum">(),
-        super_.get<"grp_quota_inum">(), super_.get<"prj_quota_inum">(),
-        super_.get<"orphan_file_inum">()}) {
+  for (const std::uint64_t node : {super_.get<"journal_inum">(), super_.get<"usr_quota_inum">(),
+                                   super_.get<"grp_quota_inum">(), super_.get<"prj_quota_inum">(),
+                                   super_.get<"orphan_file_inum">()}) {
     if (node > kLastReserved) add_inode_runs(all, node, BlockUse::metadata);
   }
 }
@@ -104,8 +104,8 @@ std::size_t Ext2Volume::bitmap_word() {
     bitmap_word_ = 1;
     const auto first = group(0);
     if (first && first->inode_bitmap < numbers_.blocks) {
-      const auto map = view_.read_vector(first->inode_bitmap * numbers_.block_bytes,
-                                         numbers_.block_bytes);
+      const auto map =
+          view_.read_vector(first->inode_bitmap * numbers_.block_bytes, numbers_.block_bytes);
       if (!map.empty()) bitmap_word_ = likely_word(map);
     }
   }
@@ -134,8 +134,8 @@ void Ext2Volume::each_run(FunctionRef<bool(const BlockRun&)> visit) {
   Overlay overlay;
   RunJoiner joiner(visit);
   const auto emit = [&](std::uint64_t from, std::uint64_t to, BlockUse use) {
-    return joiner.add({view_.start() + from * numbers_.block_bytes,
-                       (to - from) * numbers_.block_bytes, use});
+    return joiner.add(
+        {view_.start() + from * numbers_.block_bytes, (to - from) * numbers_.block_bytes, use});
   };
   if (!overlay.put(own, 0, std::min(numbers_.first_block, end), BlockUse::metadata, emit)) return;
   std::vector<std::byte> map;

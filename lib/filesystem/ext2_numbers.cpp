@@ -11,7 +11,8 @@ std::uint64_t joined(std::uint64_t high, std::uint64_t low, bool wide) {
 }
 
 bool is_power_of(std::uint64_t value, std::uint64_t base) {
-  while (value % base == 0) value /= base;
+  while (value % base == 0)
+    value /= base;
   return value == 1;
 }
 
@@ -114,8 +115,8 @@ std::uint64_t Ext2Layout::descriptor_place(std::uint64_t group) const noexcept {
   }
   const std::uint64_t first = block * per_block_;
   const std::uint64_t before = has_superblock(first) ? 1 : 0;
-  return saturating_mul(saturating_add(numbers_.group_start(first), before),
-                        numbers_.block_bytes) + within;
+  return saturating_mul(saturating_add(numbers_.group_start(first), before), numbers_.block_bytes) +
+         within;
 }
 
 }  // namespace platter::filesystem

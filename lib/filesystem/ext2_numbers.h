@@ -24,9 +24,9 @@ struct Ext2Numbers {
   std::uint64_t inodes = 0;
   std::uint64_t inode_bytes = 128;
   std::uint64_t descriptor_bytes = 32;
-  bool dynamic = false;   ///< revision 1: the fields from 84 on are in use
-  bool clusters = false;  ///< bitmaps count clusters, not blocks
-  bool wide = false;      ///< block numbers have 64 bits
+  bool dynamic = false;          ///< revision 1: the fields from 84 on are in use
+  bool clusters = false;         ///< bitmaps count clusters, not blocks
+  bool wide = false;             ///< block numbers have 64 bits
   std::uint64_t compatible = 0;  ///< feature words; 0 in revision 0
   std::uint64_t incompatible = 0;
   std::uint64_t read_only = 0;

@@ -1,5 +1,5 @@
-// Group descriptors, inodes, directory entries and extent trees of ext2 and its successors, shared by
-// the decoder and the tests.
+// Group descriptors, inodes, directory entries and extent trees of ext2 and its successors, shared
+// by the decoder and the tests.
 #pragma once
 
 #include "core/layout.h"
@@ -20,9 +20,9 @@ inline constexpr Field kExt2GroupFields[] = {
     u16("itable_unused", 28, "inodes at the table's end that were never used, lower half"),
     u16("checksum", 30, "checksum of the descriptor"),
 };
-inline constexpr Structure kExt2Group = structure(
-    "ext2 group descriptor", "e2fsprogs ext2fs/ext2_fs.h, struct ext2_group_desc", 32,
-    kExt2GroupFields);
+inline constexpr Structure kExt2Group =
+    structure("ext2 group descriptor", "e2fsprogs ext2fs/ext2_fs.h, struct ext2_group_desc", 32,
+              kExt2GroupFields);
 
 inline constexpr Field kExt2GroupUpperFields[] = {
     u32("block_bitmap_hi", 0, "block of the block bitmap, upper half"),
@@ -70,8 +70,8 @@ inline constexpr Field kExt2InodeFields[] = {
     u16("checksum", 124, "checksum, lower half"),
     reserved(126, 2),
 };
-inline constexpr Structure kExt2Inode = structure(
-    "ext2 inode", "e2fsprogs ext2fs/ext2_fs.h, struct ext2_inode", 128, kExt2InodeFields);
+inline constexpr Structure kExt2Inode =
+    structure("ext2 inode", "e2fsprogs ext2fs/ext2_fs.h, struct ext2_inode", 128, kExt2InodeFields);
 
 inline constexpr Field kExt2InodeExtraFields[] = {
     u16("extra_isize", 0, "how much of this is in use", unit::bytes),
@@ -123,9 +123,8 @@ inline constexpr Field kExt2ExtentFields[] = {
     u16("start_hi", 6, "block on the volume, upper half"),
     u32("start", 8, "block on the volume, lower half"),
 };
-inline constexpr Structure kExt2Extent =
-    structure("ext4 extent", "e2fsprogs ext2fs/ext3_extents.h, struct ext3_extent", 12,
-              kExt2ExtentFields);
+inline constexpr Structure kExt2Extent = structure(
+    "ext4 extent", "e2fsprogs ext2fs/ext3_extents.h, struct ext3_extent", 12, kExt2ExtentFields);
 
 inline constexpr Field kExt2ExtentIndexFields[] = {
     u32("block", 0, "first block of the file below"),

@@ -55,8 +55,9 @@ Ext2Volume::Ext2Volume(const View& view, const Ext2Super& super, const Ext2Numbe
   }
   if ((numbers_.incompatible & kExt2IncompatRecovery) != 0) {
     find(Severity::caution, FindingCode::filesystem_damaged, super_.place_of<"feature_incompat">(),
-         4, "the journal holds changes that are not in their places yet; files are shown without "
-            "them");
+         4,
+         "the journal holds changes that are not in their places yet; files are shown without "
+         "them");
   }
 }
 
@@ -189,29 +190,27 @@ Attributes Ext2Volume::attributes(NodeId node) {
                                    : 0;
   constexpr std::uint64_t kSecond = 1'000'000'000;
   const std::uint64_t nanoseconds = modified >> 2U;
-  return {.type = type,
-          .bytes = is_device ? 0
-                             : size_of(type, inode.get<"size">(), inode.get<"size_high">()),
-          .mode = mode & 07777U,
-          .uid = joined(inode.get<"uid_high">(), inode.get<"uid">()),
-          .gid = joined(inode.get<"gid_high">(), inode.get<"gid">()),
-          .links = static_cast<std::uint32_t>(inode.get<"links">()),
-          .modified = Timestamp{seconds_of(inode.get<"mtime">(), modified)},
-          .accessed = Timestamp{seconds_of(inode.get<"atime">(), accessed)},
-          .changed = Timestamp{seconds_of(inode.get<"ctime">(), changed)},
-          .created = created != 0 ? std::optional(Timestamp{created}) : std::nullopt,
-          .modified_nanoseconds =
-              nanoseconds < kSecond ? static_cast<std::uint32_t>(nanoseconds) : 0,
-          .device = is_device ? std::optional(device_of(inode)) : std::nullopt,
-          .identity = node};
+  return {
+      .type = type,
+      .bytes = is_device ? 0 : size_of(type, inode.get<"size">(), inode.get<"size_high">()),
+      .mode = mode & 07777U,
+      .uid = joined(inode.get<"uid_high">(), inode.get<"uid">()),
+      .gid = joined(inode.get<"gid_high">(), inode.get<"gid">()),
+      .links = static_cast<std::uint32_t>(inode.get<"links">()),
+      .modified = Timestamp{seconds_of(inode.get<"mtime">(), modified)},
+      .accessed = Timestamp{seconds_of(inode.get<"atime">(), accessed)},
+      .changed = Timestamp{seconds_of(inode.get<"ctime">(), changed)},
+      .created = created != 0 ? std::optional(Timestamp{created}) : std::nullopt,
+      .modified_nanoseconds = nanoseconds < kSecond ? static_cast<std::uint32_t>(nanoseconds) : 0,
+      .device = is_device ? std::optional(device_of(inode)) : std::nullopt,
+      .identity = node};
 }
 
 bool Ext2Volume::is_short_link(const Node& node) const {
   if (node.type != NodeType::symlink || node.bytes >= kShortLink) return false;
   if ((node.flags & (kExt2InodeExtents | kExt2InodeInline)) != 0) return false;
   // The only block such a link may have is the one of its extended attributes.
-  const std::uint64_t attributes =
-      node.record.get<"file_acl">() == 0 ? 0 : unit_bytes() / 512;
+  const std::uint64_t attributes = node.record.get<"file_acl">() == 0 ? 0 : unit_bytes() / 512;
   return node.record.get<"blocks">() <= attributes;
 }
 

@@ -47,16 +47,16 @@ class Ext2Volume final : public Volume {
   }
 
  private:
-  struct Node;     // an inode's bytes, copied: what is visited may read others
+  struct Node;  // an inode's bytes, copied: what is visited may read others
   struct ExtentNode;
   struct Metadata;  // a run of the volume's own blocks
-  class Checker;   // check_records()
+  class Checker;    // check_records()
 
   // Inodes (ext2_volume.cpp).
   [[nodiscard]] std::optional<Ext2Group> group(std::uint64_t index);
   [[nodiscard]] std::uint64_t inode_offset(NodeId node);  // in the view; kLargest: nowhere
   bool find_table(NodeId node);
-  [[nodiscard]] const std::byte* inode(NodeId node);      // inode_bytes of them; nullptr: not there
+  [[nodiscard]] const std::byte* inode(NodeId node);  // inode_bytes of them; nullptr: not there
   [[nodiscard]] std::optional<Node> node_of(NodeId node);
   [[nodiscard]] std::uint64_t size_of(NodeType type, std::uint64_t low, std::uint64_t high) const;
   [[nodiscard]] std::uint64_t extra_bytes(const std::byte* bytes) const;
@@ -103,7 +103,7 @@ class Ext2Volume final : public Volume {
   bool upper_ids_;  // inodes have upper halves of user and group
   PieceCache descriptors_;
   PieceCache inodes_;
-  std::vector<std::byte> spare_;         // a buffer between two visits of directories
+  std::vector<std::byte> spare_;  // a buffer between two visits of directories
   // The table of inodes that was used last: its byte in the view, and the inodes in it.
   std::uint64_t known_table_ = 0;
   NodeId known_first_ = 0;

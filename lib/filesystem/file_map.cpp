@@ -72,7 +72,8 @@ bool FileMap::add_reserved(std::uint64_t block, std::uint64_t count) {
     return true;
   }
   if (wanted_ == Wanted::data) return true;
-  stopped_ = !visit_({0, view_.start() + block * space_.block_bytes, count * space_.block_bytes, false});
+  stopped_ =
+      !visit_({0, view_.start() + block * space_.block_bytes, count * space_.block_bytes, false});
   return !stopped_;
 }
 
@@ -105,7 +106,8 @@ bool FileMap::add_tree(std::uint64_t unit, std::uint64_t block, unsigned level,
                        const PointerBlock& form) {
   if (block == 0 || is_behind_end(unit)) return true;
   std::uint64_t below = 1;  // blocks of the file under one pointer
-  for (unsigned i = 1; i < level; ++i) below *= form.pointers;
+  for (unsigned i = 1; i < level; ++i)
+    below *= form.pointers;
   if (!is_place(block, 1)) {
     trouble(MapTrouble::pointer, block);
     return add_absent(unit, below * form.pointers);
@@ -144,7 +146,8 @@ void FileMap::finish() {
 std::string trouble_words(const FileMap& map, const BlockSpace& space) {
   const std::uint64_t block = map.trouble_block();
   switch (map.trouble()) {
-    case MapTrouble::none: return {};
+    case MapTrouble::none:
+      return {};
     case MapTrouble::pointer:
       return fmt::format("points to block {}, expected one from {} to {}", block, space.first,
                          space.blocks - 1);

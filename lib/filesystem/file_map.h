@@ -36,8 +36,8 @@ enum class MapTrouble : std::uint8_t {
   node,        ///< a block of pointers is not what it should be
 };
 
-/// Hands out where a file's bytes lie. The work is bounded by the blocks that the volume has, and by
-/// those that are really in the image, however often a hostile file names them.
+/// Hands out where a file's bytes lie. The work is bounded by the blocks that the volume has, and
+/// by those that are really in the image, however often a hostile file names them.
 class FileMap {
  public:
   enum class Wanted : std::uint8_t { data, pointer_blocks };
@@ -51,8 +51,8 @@ class FileMap {
   bool add(std::uint64_t unit, std::uint64_t block, std::uint64_t count = 1);
   /// `count` blocks that should be somewhere, but nobody can tell where.
   bool add_absent(std::uint64_t unit, std::uint64_t count);
-  /// Blocks that the file has been given but never wrote: a hole of its content, and handed out with
-  /// the pointer blocks because nobody else may have them.
+  /// Blocks that the file has been given but never wrote: a hole of its content, and handed out
+  /// with the pointer blocks because nobody else may have them.
   bool add_reserved(std::uint64_t block, std::uint64_t count);
   /// A tree of pointer blocks, `level` (1 to 3) deep, for the file's blocks from `unit` on.
   bool add_tree(std::uint64_t unit, std::uint64_t block, unsigned level, const PointerBlock& form);

@@ -23,12 +23,11 @@ std::vector<std::byte> MinixVolume::map_bytes(std::uint64_t place, std::uint64_t
 }
 
 void MinixVolume::each_run(FunctionRef<bool(const BlockRun&)> visit) {
-  const std::uint64_t end =
-      std::min(numbers_.zones, divide_up(view_.bytes(), numbers_.zone_bytes));
+  const std::uint64_t end = std::min(numbers_.zones, divide_up(view_.bytes(), numbers_.zone_bytes));
   RunJoiner joiner(visit);
   const auto emit = [&](std::uint64_t from, std::uint64_t to, BlockUse use) {
-    return joiner.add({view_.start() + from * numbers_.zone_bytes,
-                       (to - from) * numbers_.zone_bytes, use});
+    return joiner.add(
+        {view_.start() + from * numbers_.zone_bytes, (to - from) * numbers_.zone_bytes, use});
   };
   const std::uint64_t first = std::min(numbers_.first_data_zone, end);
   if (!emit(0, first, BlockUse::metadata)) return;
@@ -69,7 +68,8 @@ void MinixVolume::check_records() {
     find(Severity::fault, FindingCode::filesystem_damaged, saturating_add(view_.start(), place), 8,
          fmt::format("{} is free in its map, expected in use", what));
   };
-  check(zones, numbers_.zmap_place(), 0, "the first bit of the zone map, which stands for no zone,");
+  check(zones, numbers_.zmap_place(), 0,
+        "the first bit of the zone map, which stands for no zone,");
   check(inodes, numbers_.imap_place(), 0,
         "the first bit of the inode map, which stands for no inode,");
   check(inodes, numbers_.imap_place(), 1, "the root directory's inode");
@@ -87,10 +87,11 @@ void MinixVolume::check_inodes() {
     const bool is_file = type_of_mode(found->mode) != NodeType::unknown;
     const bool named = is_file && found->links != 0;
     if (used ? is_file : !named) continue;
-    find(Severity::fault, FindingCode::filesystem_damaged,
-         saturating_add(view_.start(), inode_place(node)), numbers_.inode_bytes,
-         fmt::format("inode {} has the mode {:#o} and is {} in the map, expected {}", node,
-                     found->mode, used ? "in use" : "free", used ? "the type of a file" : "in use"));
+    find(
+        Severity::fault, FindingCode::filesystem_damaged,
+        saturating_add(view_.start(), inode_place(node)), numbers_.inode_bytes,
+        fmt::format("inode {} has the mode {:#o} and is {} in the map, expected {}", node,
+                    found->mode, used ? "in use" : "free", used ? "the type of a file" : "in use"));
   }
 }
 

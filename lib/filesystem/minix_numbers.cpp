@@ -86,8 +86,8 @@ class Reader {
           divide_up(numbers_.inodes + 1, bits), 1);
     check(super.template place_of<"zmap_blocks">(), "zmap_blocks", numbers_.zmap_blocks,
           divide_up(numbers_.zones + 1, bits), 1);
-    check(super.template place_of<"first_data_zone">(), "first_data_zone",
-          numbers_.first_data_zone, first, 0);
+    check(super.template place_of<"first_data_zone">(), "first_data_zone", numbers_.first_data_zone,
+          first, 0);
     if (numbers_.contradictions.size() > kHandful) return std::nullopt;
     return std::move(numbers_);
   }
@@ -116,8 +116,8 @@ std::optional<MinixNumbers> minix_numbers(const View& view) {
 
 std::size_t minix_map_word(const View& view, const MinixNumbers& numbers) {
   if (numbers.order == ByteOrder::little) return 1;
-  const auto map = view.read_vector(
-      numbers.imap_place(), std::min(kLooked, numbers.imap_blocks * numbers.block_bytes));
+  const auto map = view.read_vector(numbers.imap_place(),
+                                    std::min(kLooked, numbers.imap_blocks * numbers.block_bytes));
   return map.empty() ? 1 : likely_word(map);
 }
 

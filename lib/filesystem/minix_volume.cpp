@@ -29,12 +29,12 @@ std::uint64_t MinixVolume::inode_place(NodeId node) const {
 
 std::optional<MinixVolume::Inode> MinixVolume::inode(NodeId node) {
   if (node == 0 || node > numbers_.inodes) return std::nullopt;
-  const auto bytes =
-      inodes_.at(inode_place(node), static_cast<std::size_t>(numbers_.inode_bytes));
+  const auto bytes = inodes_.at(inode_place(node), static_cast<std::size_t>(numbers_.inode_bytes));
   if (bytes.empty()) {
     if (inodes_.failed()) {
-      find(Severity::fault, FindingCode::unreadable, saturating_add(view_.start(), inode_place(node)),
-           numbers_.inode_bytes, fmt::format("inode {} could not be read", node));
+      find(Severity::fault, FindingCode::unreadable,
+           saturating_add(view_.start(), inode_place(node)), numbers_.inode_bytes,
+           fmt::format("inode {} could not be read", node));
     }
     return std::nullopt;
   }
@@ -43,16 +43,30 @@ std::optional<MinixVolume::Inode> MinixVolume::inode(NodeId node) {
   Inode inode;
   if (numbers_.version == 1) {
     const QuickReader<kMinixInode1> record(bytes.data(), numbers_.order);
-    inode = {word(record.get<"mode">()), word(record.get<"uid">()), word(record.get<"gid">()),
-             word(record.get<"links">()), record.get<"size">(), 0, seconds(record.get<"mtime">()),
-             0, {}};
-    for (std::size_t i = 0; i < 9; ++i) inode.zones[i] = record.get<"zone">(i);
+    inode = {word(record.get<"mode">()),
+             word(record.get<"uid">()),
+             word(record.get<"gid">()),
+             word(record.get<"links">()),
+             record.get<"size">(),
+             0,
+             seconds(record.get<"mtime">()),
+             0,
+             {}};
+    for (std::size_t i = 0; i < 9; ++i)
+      inode.zones[i] = record.get<"zone">(i);
   } else {
     const QuickReader<kMinixInode2> record(bytes.data(), numbers_.order);
-    inode = {word(record.get<"mode">()), word(record.get<"uid">()), word(record.get<"gid">()),
-             word(record.get<"links">()), record.get<"size">(), seconds(record.get<"atime">()),
-             seconds(record.get<"mtime">()), seconds(record.get<"ctime">()), {}};
-    for (std::size_t i = 0; i < 10; ++i) inode.zones[i] = record.get<"zone">(i);
+    inode = {word(record.get<"mode">()),
+             word(record.get<"uid">()),
+             word(record.get<"gid">()),
+             word(record.get<"links">()),
+             record.get<"size">(),
+             seconds(record.get<"atime">()),
+             seconds(record.get<"mtime">()),
+             seconds(record.get<"ctime">()),
+             {}};
+    for (std::size_t i = 0; i < 10; ++i)
+      inode.zones[i] = record.get<"zone">(i);
   }
   return inode;
 }
@@ -88,8 +102,7 @@ Attributes MinixVolume::attributes(NodeId node) {
   return result;
 }
 
-void MinixVolume::map(NodeId node, FileMap::Wanted wanted,
-                      FunctionRef<bool(const Extent&)> visit) {
+void MinixVolume::map(NodeId node, FileMap::Wanted wanted, FunctionRef<bool(const Extent&)> visit) {
   const auto found = inode(node);
   if (!found) return;
   const NodeType type = type_of_mode(found->mode);
@@ -100,7 +113,8 @@ void MinixVolume::map(NodeId node, FileMap::Wanted wanted,
   // A zone of pointers is used for one block only, however large a zone is.
   const PointerBlock form{width, numbers_.block_bytes / width, numbers_.order};
   bool go_on = true;
-  for (std::uint64_t i = 0; i < kDirect && go_on; ++i) go_on = map.add(i, found->zones[i]);
+  for (std::uint64_t i = 0; i < kDirect && go_on; ++i)
+    go_on = map.add(i, found->zones[i]);
   const unsigned levels = numbers_.version == 1 ? 2 : 3;
   std::uint64_t unit = kDirect;
   std::uint64_t below = form.pointers;

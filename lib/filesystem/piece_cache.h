@@ -80,8 +80,7 @@ class PieceCache {
       credit_ = std::min(credit_ + kLargeCost, kMostCredit);
     }
     const std::uint64_t begin = is_large ? large : offset / kSmall * kSmall;
-    const std::uint64_t wanted =
-        std::max(is_large ? kLarge : kSmall, offset - begin + bytes);
+    const std::uint64_t wanted = std::max(is_large ? kLarge : kSmall, offset - begin + bytes);
     if (!read(piece, begin, wanted) && !read(piece, offset, bytes)) {
       failed_ = true;
       return {};
@@ -95,7 +94,8 @@ class PieceCache {
     piece.held = 0;
     if (piece.buffer.size() < bytes) piece.buffer.resize(static_cast<std::size_t>(bytes));
     try {
-      piece.held = view_.read(begin, std::span(piece.buffer).first(static_cast<std::size_t>(bytes)));
+      piece.held =
+          view_.read(begin, std::span(piece.buffer).first(static_cast<std::size_t>(bytes)));
     } catch (const IoError&) {
       return false;
     }

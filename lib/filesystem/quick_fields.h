@@ -16,7 +16,8 @@ class QuickReader {
  public:
   /// \param data at least S.bytes bytes
   QuickReader(const std::byte* data, ByteOrder order) noexcept
-      : data_(data), turn_((order == ByteOrder::big) != (std::endian::native == std::endian::big)) {}
+      : data_(data),
+        turn_((order == ByteOrder::big) != (std::endian::native == std::endian::big)) {}
 
   template <FieldName N>
   [[nodiscard]] auto get(std::size_t index = 0) const noexcept {
@@ -70,7 +71,8 @@ class QuickReader {
     return zero_in(word) | zero_in(word ^ kOnes * '/');
   };
   std::uint64_t found = found_at(length - 8);
-  for (std::size_t at = 0; at + 8 < length; at += 8) found |= found_at(at);
+  for (std::size_t at = 0; at + 8 < length; at += 8)
+    found |= found_at(at);
   return found != 0;
 }
 

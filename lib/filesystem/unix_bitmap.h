@@ -25,7 +25,8 @@ namespace platter::filesystem {
   const std::byte same = set ? std::byte{0xFF} : std::byte{0};
   while (at < limit) {
     if (at % 8 == 0) {
-      while (at + 8 <= limit && map[static_cast<std::size_t>(at / 8)] == same) at += 8;
+      while (at + 8 <= limit && map[static_cast<std::size_t>(at / 8)] == same)
+        at += 8;
       if (at >= limit) break;
     }
     if (bit_of(map, at) != set) return at;
@@ -41,7 +42,8 @@ namespace platter::filesystem {
   for (std::uint64_t i = 0; i < count / 8; ++i) {
     set += static_cast<unsigned>(std::popcount(std::to_integer<unsigned>(map[i])));
   }
-  for (std::uint64_t bit = count / 8 * 8; bit < count; ++bit) set += bit_of(map, bit) ? 1U : 0U;
+  for (std::uint64_t bit = count / 8 * 8; bit < count; ++bit)
+    set += bit_of(map, bit) ? 1U : 0U;
   return count - set;
 }
 
@@ -65,7 +67,8 @@ inline void straighten(std::span<std::byte> map, std::size_t word_bytes) noexcep
     straighten(straight, word);
     std::uint64_t runs = 0;
     const std::uint64_t bits = std::uint64_t{straight.size()} * 8;
-    for (std::uint64_t at = 0; at < bits; at = run_end(straight, at, bits)) ++runs;
+    for (std::uint64_t at = 0; at < bits; at = run_end(straight, at, bits))
+      ++runs;
     if (runs < fewest) best = word;
     fewest = std::min(fewest, runs);
   }

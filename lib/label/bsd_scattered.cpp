@@ -42,12 +42,15 @@ std::optional<Front> front_of(const View& view) {
   return front_of<kScatteredFront88>(view, "m88k");
 }
 
-Rear rear_of(const View& view) { return view.record<kScatteredRear>(kScatteredFront68.bytes, ByteOrder::big); }
+Rear rear_of(const View& view) {
+  return view.record<kScatteredRear>(kScatteredFront68.bytes, ByteOrder::big);
+}
 
 bool has_maker(const Rear& rear) {
-  return std::ranges::equal(rear.raw<"maker">(), kSysv68Magic, [](std::byte byte, std::uint8_t letter) {
-    return std::to_integer<unsigned>(byte) == letter;
-  });
+  return std::ranges::equal(rear.raw<"maker">(), kSysv68Magic,
+                            [](std::byte byte, std::uint8_t letter) {
+                              return std::to_integer<unsigned>(byte) == letter;
+                            });
 }
 
 FieldReader<kBsdEntry> entry_of(const Rear& rear, std::uint64_t index) {
@@ -85,11 +88,11 @@ void add_slice(Claim& claim, const Rear& rear, std::uint64_t index, std::uint64_
   claim.slices.push_back(std::move(slice));
   const std::uint64_t end = entry.get<"first">() + entry.get<"sectors">();
   if (end > unit) {
-    claim.find(Severity::caution, FindingCode::label_field, place_of_entry(rear, index),
-               kBsdEntry.bytes,
-               fmt::format("slice {} of the BSD label ends at sector {}, the label gives the unit {} "
-                           "sectors",
-                           static_cast<char>('a' + index), end, unit));
+    claim.find(
+        Severity::caution, FindingCode::label_field, place_of_entry(rear, index), kBsdEntry.bytes,
+        fmt::format("slice {} of the BSD label ends at sector {}, the label gives the unit {} "
+                    "sectors",
+                    static_cast<char>('a' + index), end, unit));
   }
 }
 
@@ -103,7 +106,8 @@ bool is_scattered_bsd(const View& view) {
 
 std::optional<Claim> scattered_bsd_claim(const View& view) {
   const Rear rear = rear_of(view);
-  if (!rear.complete() || !has_maker(rear) || rear.get<"magic2">() != kBsdMagic) return std::nullopt;
+  if (!rear.complete() || !has_maker(rear) || rear.get<"magic2">() != kBsdMagic)
+    return std::nullopt;
   const std::optional<Front> front = front_of(view);
   if (!front) return std::nullopt;
   const std::uint64_t stated = rear.get<"sector_bytes">();

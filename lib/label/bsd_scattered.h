@@ -30,7 +30,8 @@ inline constexpr Structure kScatteredFront68 =
     structure("scattered 4.4BSD label, front", "NetBSD sys/arch/mvme68k/include/disklabel.h", 128,
               kScatteredFront68Fields);
 
-// OpenBSD sys/arch/mvme88k/include/disklabel.h: a version in front, so the rest comes two bytes later
+// OpenBSD sys/arch/mvme88k/include/disklabel.h: a version in front, so the rest comes two bytes
+// later
 inline constexpr Field kScatteredFront88Fields[] = {
     bytes("volume_id", 0, 34, "volume identification, for the firmware"),
     u16("version", 34, "version of the label"),

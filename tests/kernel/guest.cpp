@@ -1,6 +1,7 @@
 #include "kernel/guest.h"
 
 #include <algorithm>
+#include <array>
 #include <filesystem>
 #include <fstream>
 #include <sstream>
@@ -16,13 +17,24 @@ namespace platter::test {
 namespace {
 
 constexpr std::chrono::seconds kGuestLimit{150};
+constexpr int kWarning = 4;  // Linux include/linux/kern_levels.h
 
 // For the disks, the answer, and the filesystems that are asked about; what is built in is left
 // out.
 const std::vector<std::string>& wanted_modules() {
-  static const std::vector<std::string> kNames = {"virtio_pci", "virtio_blk", "virtio_console",
-                                                  "ufs", "isofs"};
+  static const std::vector<std::string> kNames = {
+      "virtio_pci",    "virtio_blk", "virtio_console", "ufs",           "efs",  "sysv", "minix",
+      "bfs",           "hfs",        "isofs",          "fat",           "vfat", "ext4", "nls_cp437",
+      "nls_iso8859-1", "nls_utf8",   "nls_ascii",      "crc32c_generic"};
   return kNames;
+}
+
+// What a kernel says when its machine is slow.
+bool is_about_the_machine(const std::string& said) {
+  constexpr std::array<std::string_view, 7> kBeginnings = {
+      "hrtimer:", "watchdog:", "clocksource:", "rcu:", "sched:", "perf:", "workqueue:"};
+  return std::ranges::any_of(kBeginnings,
+                             [&](std::string_view with) { return said.starts_with(with); });
 }
 
 std::string from_hex(const std::string& digits) {
@@ -50,11 +62,12 @@ void take_file(std::istringstream& words, GuestAnswer& answer) {
   std::uint32_t links = 0;
   TreeFile file;
   std::int64_t modified = 0;
+  DeviceNumber device;
   std::string sum;
   std::string path;
   std::string target;
   words >> type >> std::oct >> mode >> std::dec >> uid >> gid >> links >> file.bytes >> modified >>
-      sum >> path >> target;
+      device.major >> device.minor >> sum >> path >> target;
   file.type = type_word(type);
   file.mode = mode;
   file.uid = uid;
@@ -67,11 +80,13 @@ void take_file(std::istringstream& words, GuestAnswer& answer) {
   }
   if (type == 'l') file.target = from_hex(target);
   if (type == '-') file.sha256 = sum;
+  if (type == 'c' || type == 'b') answer.devices[from_hex(path)] = device;
   answer.tree[from_hex(path)] = file;
 }
 
-std::map<std::string, GuestAnswer> read_answers(const std::string& text) {
-  std::map<std::string, GuestAnswer> answers;
+GuestAnswers read_answers(const std::string& text) {
+  GuestAnswers all;
+  std::map<std::string, GuestAnswer>& answers = all.by_name;
   GuestAnswer* current = nullptr;
   std::istringstream lines(text);
   for (std::string line; std::getline(lines, line);) {
@@ -83,6 +98,8 @@ std::map<std::string, GuestAnswer> read_answers(const std::string& text) {
       words >> name;
       current = &answers[name];
       if (what == "end") current->answered = true;
+    } else if (what == "kernel") {
+      all.kernel = line.substr(what.size() + 1);
     } else if (current == nullptr) {
       continue;
     } else if (what == "slice") {
@@ -93,11 +110,20 @@ std::map<std::string, GuestAnswer> read_answers(const std::string& text) {
       take_file(words, *current);
     } else if (what == "problem") {
       current->problems.push_back(line.substr(what.size() + 1));
+    } else if (what == "said") {
+      int level = 0;
+      words >> level >> std::ws;
+      std::string said;
+      std::getline(words, said);
+      if (level <= kWarning && !is_about_the_machine(said) &&
+          std::ranges::count(current->warnings, said) == 0) {
+        current->warnings.push_back(said);
+      }
     }
   }
   for (auto& [name, answer] : answers)
     std::ranges::sort(answer.slices);
-  return answers;
+  return all;
 }
 
 std::string job_lines(const std::vector<GuestJob>& jobs) {
@@ -133,31 +159,38 @@ Emulator machine_for(const std::vector<GuestJob>& jobs, const TemporaryDirectory
                       "-initrd",
                       scratch.file("initramfs"),
                       "-append",
-                      "console=ttyS0 quiet panic=-1 mitigations=off",
+                      "console=ttyS0 quiet panic=-1 mitigations=off no_timer_check",
                       "-serial",
                       "file:LOG",
                       "-device",
-                      "virtio-serial-pci",
+                      "virtio-serial-pci,addr=3",
                       "-chardev",
                       "file,id=answer,path=" + answer,
                       "-device",
                       "virtserialport,chardev=answer"};
+  // Eight disks share a slot of the bus, which has 32.
+  constexpr unsigned kFirstSlot = 4;
+  constexpr unsigned kFunctions = 8;
+  unsigned disk = kFirstSlot * kFunctions;
   for (const GuestJob& job : jobs) {
     const std::string image = scratch.file(job.name);
     write_file(image, job.image);
     for (const std::string& word :
          {std::string("-drive"),
           fmt::format("if=none,id={},format=raw,readonly=on,file={}", job.name, image),
-          std::string("-device"), fmt::format("virtio-blk-pci,drive={0},serial={0}", job.name)}) {
+          std::string("-device"),
+          fmt::format("virtio-blk-pci,drive={0},serial={0},addr={1}.{2},multifunction=on", job.name,
+                      disk / kFunctions, disk % kFunctions)}) {
       emulator.command.push_back(word);
     }
+    ++disk;
   }
   return emulator;
 }
 
 }  // namespace
 
-std::map<std::string, GuestAnswer> ask_kernel(const std::vector<GuestJob>& jobs) {
+GuestAnswers ask_kernel(const std::vector<GuestJob>& jobs) {
   const std::string modules = std::string(PLATTER_KERNEL) + "/modules";
   if (!std::filesystem::is_directory(modules)) {
     throw std::runtime_error("no kernel; run: sh tests/kernel/fetch " PLATTER_KERNEL);

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "kernel/contents.h"
 #include "support/tree.h"
 
 namespace platter::test {
@@ -29,12 +30,20 @@ struct GuestAnswer {
   bool answered = false;
   std::vector<GuestSlice> slices = {};  ///< by number
   Tree tree = {};
+  Devices devices = {};                    ///< numbers of device files, by path
   std::vector<std::string> problems = {};  ///< what the kernel refused, in words
+  /// Warnings and worse among the kernel messages that came meanwhile, each once.
+  std::vector<std::string> warnings = {};
 };
 
-/// Starts the kernel once with every image attached, read-only, and returns its answers by name.
+struct GuestAnswers {
+  std::string kernel;  ///< release and version of the kernel
+  std::map<std::string, GuestAnswer> by_name;
+};
+
+/// Starts the kernel once with every image attached, read-only, and returns its answers.
 /// Throws std::runtime_error when kernel, emulator or the guest's program are not there, and when
-/// the guest does not come to its end within two minutes.
-[[nodiscard]] std::map<std::string, GuestAnswer> ask_kernel(const std::vector<GuestJob>& jobs);
+/// the guest does not come to its end within two and a half minutes.
+[[nodiscard]] GuestAnswers ask_kernel(const std::vector<GuestJob>& jobs);
 
 }  // namespace platter::test

@@ -1,9 +1,12 @@
 // Images for the witness kernel: partition tables, and volumes with the tree that they hold.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
+#include "core/volume.h"
+#include "kernel/contents.h"
 #include "support/tree.h"
 
 namespace platter::test {
@@ -17,13 +20,45 @@ struct TableImage {
 };
 [[nodiscard]] const std::vector<TableImage>& table_images();
 
+/// What a listing tells.
+struct Listing {
+  Tree tree;
+  Devices devices;
+  friend bool operator==(const Listing&, const Listing&) = default;
+};
+
+/// Something that a driver shows in its own way. `apply` makes a listing of platter's or of
+/// the writer look so. It must change something, or there is nothing to explain.
+struct DriverHabit {
+  void (*apply)(Listing& listing);
+  std::string words;         ///< for the evidence page
+  std::string warning = {};  ///< how kernel messages begin that come with it
+  /// Takes out of the driver's own listing what only the driver shows.
+  void (*undo)(Listing& listing) = nullptr;
+};
+
 struct VolumeImage {
-  std::string name;
+  std::string name;     ///< letters, digits and '-'; at most 19 of them
+  std::string made_by;  ///< for the evidence page
+  std::string format;   ///< platter's format id
   std::string type;     ///< as mount names it
   std::string options;  ///< for mount
   std::vector<std::byte> image;
-  Tree tree;  ///< what the writer was given
+  /// What the writer was given; stock makers: nothing.
+  std::optional<std::vector<ContentItem>> given = {};
+  /// What the filesystem keeps at all; a driver makes the rest up.
+  TreeView kept = {};
+  NameView names = NameView::best;
+  std::vector<DriverHabit> habits = {};
+  /// How the kernel message begins in which the driver tells what it took the volume for; "" when
+  /// the driver is silent.
+  std::string announced = {};
+  bool given_names = true;  ///< false: the filesystem shows other names than the writer was given
 };
-[[nodiscard]] std::vector<VolumeImage> volume_images();
+
+/// Volumes of the fixture writers.
+[[nodiscard]] std::vector<VolumeImage> written_images();
+/// Volumes of makers that share no code with platter, from one tree.
+[[nodiscard]] std::vector<VolumeImage> maker_images();
 
 }  // namespace platter::test

@@ -1,13 +1,13 @@
-// FFS volumes of every dialect that the writer knows and an ISO 9660 volume with Rock Ridge, all
-// with the same tree.
-#include <array>
-
+// Volumes of the fixture writers, each with contents that reach every level of its block map.
+//
+// Which driver takes which dialect, and its options: Linux fs/ufs/super.c (ufstype),
+// fs/minix/inode.c, fs/bfs/inode.c, fs/fat/inode.c, fs/hfs/super.c and fs/isofs/inode.c.
 #include <fmt/format.h>
-#include <openssl/evp.h>
 
+#include "kernel/driver_habits.h"
+#include "kernel/filling.h"
 #include "kernel/images.h"
-#include "writers/ffs_writer.h"
-#include "writers/iso9660_writer.h"
+#include "writers/iso9660_sketch.h"
 
 namespace platter::test {
 
@@ -15,116 +15,247 @@ using namespace fixtures;  // NOLINT(google-build-using-namespace): the writers
 
 namespace {
 
-std::string sha256_of(const std::string& text) {
-  std::array<unsigned char, EVP_MAX_MD_SIZE> sum{};
-  unsigned length = 0;
-  EVP_Digest(text.data(), text.size(), sum.data(), &length, EVP_sha256(), nullptr);
-  std::string digits;
-  for (unsigned i = 0; i < length; ++i)
-    digits += fmt::format("{:02x}", sum[i]);
-  return digits;
+// ---- The FFS family
+
+VolumeImage ffs_image(const std::string& name, const FfsOptions& options,
+                      const std::string& ufs_type, ContentRecipe recipe) {
+  const std::uint64_t block = options.block_bytes;
+  const std::uint64_t direct = 12 * block;
+  const std::uint64_t pointers = block / (options.style == FfsStyle::ufs2 ? 8 : 4);
+  recipe.edges = {options.fragment_bytes, block, direct};
+  // With larger blocks the second level begins beyond 16 MiB: too much to hash here.
+  if (block == 4096) recipe.far_edges = {direct + pointers * block};
+  recipe.link_lengths = {1, 59, 60, 61, 119, 120, 121, 700};
+  recipe.longest_name = 255;
+  const bool ufs2 = options.style == FfsStyle::ufs2;
+  return filled(volume(name,
+                       fmt::format("our writer, {}, blocks of {} and {}", words_of(options.order),
+                                   block, options.fragment_bytes),
+                       ufs2 ? "ufs2" : "ffs", "ufs", "ufstype=" + ufs_type),
+                FfsWriter(options), contents(recipe));
 }
 
-std::string pattern(std::size_t bytes, unsigned seed) {
-  std::string text(bytes, '\0');
-  std::uint32_t state = seed * 2654435761U + 1;
-  for (char& c : text) {
-    state = state * 1664525U + 1013904223U;
-    c = static_cast<char>(state >> 24U);
+void add_ffs(Images& images) {
+  struct Dialect {
+    const char* name;
+    FfsStyle style;
+    ByteOrder order;
+    const char* ufs_type;
+    std::uint32_t top_id;
+    std::uint32_t block_bytes;
+  };
+  constexpr std::uint32_t kNarrow = 60000;
+  constexpr std::uint32_t kWide = 1234567;
+  for (const Dialect& one : {
+           Dialect{"bsd42-big", FfsStyle::bsd42, ByteOrder::big, "old", kNarrow, 8192},
+           Dialect{"bsd42-little", FfsStyle::bsd42, ByteOrder::little, "old", kNarrow, 16384},
+           Dialect{"svr4-big", FfsStyle::svr4, ByteOrder::big, "sun", kWide, 8192},
+           Dialect{"svr4-little", FfsStyle::svr4, ByteOrder::little, "sunx86", kWide, 8192},
+           Dialect{"bsd44-big", FfsStyle::bsd44, ByteOrder::big, "44bsd", kWide, 4096},
+           Dialect{"bsd44-little", FfsStyle::bsd44, ByteOrder::little, "44bsd", kWide, 16384},
+           Dialect{"bsd44-old-big", FfsStyle::bsd44_old, ByteOrder::big, "old", kNarrow, 8192},
+           Dialect{"bsd44-old-little", FfsStyle::bsd44_old, ByteOrder::little, "old", kNarrow,
+                   8192},
+           Dialect{"dialect-v", FfsStyle::dialect_v, ByteOrder::big, "old", kNarrow, 8192},
+           Dialect{"ufs2-big", FfsStyle::ufs2, ByteOrder::big, "ufs2", kWide, 16384},
+           Dialect{"ufs2-little", FfsStyle::ufs2, ByteOrder::little, "ufs2", kWide, 4096},
+       }) {
+    FfsOptions options;
+    options.style = one.style;
+    options.order = one.order;
+    options.block_bytes = one.block_bytes;
+    options.fragment_bytes = one.block_bytes / 8;
+    ContentRecipe recipe;
+    recipe.top_id = one.top_id;
+    images.push_back(ffs_image(one.name, options, one.ufs_type, recipe));
+    if (one.style == FfsStyle::ufs2 && one.order == ByteOrder::big) {
+      images.back().habits = {upper_half_devices()};
+    }
+    if (one.style == FfsStyle::dialect_v) images.back().habits = {links_cut(), low_device_bits()};
   }
-  return text;
 }
 
-// A writer and the tree that it was given, filled side by side.
-template <typename Writer, typename Options, typename Attributes>
-class FilledVolume {
- public:
-  explicit FilledVolume(const Options& options) : writer_(options) {}
+// ---- Minix and the boot filesystem
 
-  void file(const std::string& path, const std::string& content, const Attributes& attributes) {
-    writer_.add_file(path, content, attributes);
-    put(path, "file", attributes).bytes = content.size();
-    tree_[path].sha256 = sha256_of(content);
+void add_minix(Images& images) {
+  struct Kind {
+    const char* name;
+    unsigned version;
+    bool long_names;
+    std::uint32_t block_bytes;
+  };
+  for (const Kind& one : {Kind{"minix1-14", 1, false, 1024}, Kind{"minix1-30", 1, true, 1024},
+                          Kind{"minix2-14", 2, false, 1024}, Kind{"minix2-30", 2, true, 1024},
+                          Kind{"minix3-1024", 3, true, 1024}, Kind{"minix3-4096", 3, true, 4096}}) {
+    MinixOptions options;
+    options.version = one.version;
+    options.long_names = one.long_names;
+    options.block_bytes = one.block_bytes;
+    options.zones = 4 * 1024 * 1024 / one.block_bytes;
+    const std::uint64_t block = one.block_bytes;
+    const std::uint64_t pointers = block / (one.version == 1 ? 2 : 4);
+    ContentRecipe recipe;
+    recipe.edges = {block, 7 * block};
+    recipe.far_edges = {7 * block + pointers * block};
+    recipe.link_lengths = {1, 60, 255, 1000};
+    recipe.longest_name = one.version == 3 ? 60 : one.long_names ? 30 : 14;
+    recipe.top_id = one.version == 1 ? 250 : 60000;
+    recipe.fifos = false;
+    VolumeImage image =
+        filled(volume(one.name,
+                      fmt::format("our writer, version {}, names of {}, blocks of {}", one.version,
+                                  recipe.longest_name, block),
+                      "minix", "minix", ""),
+               MinixWriter(options), contents(recipe));
+    image.habits = {unsigned_times()};
+    images.push_back(std::move(image));
   }
-  void directory(const std::string& path, const Attributes& attributes) {
-    writer_.add_directory(path, attributes);
-    put(path, "directory", attributes).links.reset();
-  }
-  void link(const std::string& path, const std::string& target, const Attributes& attributes) {
-    writer_.add_symlink(path, target, attributes);
-    put(path, "symlink", attributes).target = target;
-    tree_[path].bytes = target.size();
-  }
-  [[nodiscard]] std::vector<std::byte> build() { return writer_.build(); }
-  [[nodiscard]] const Tree& tree() const noexcept { return tree_; }
+}
 
- private:
-  TreeFile& put(const std::string& path, const std::string& type, const Attributes& attributes) {
-    TreeFile& file = tree_[path];
-    file.type = type;
-    file.mode = attributes.permissions;
-    file.uid = attributes.uid;
-    file.gid = attributes.gid;
-    file.links = 1;
-    file.modified = attributes.modified;
-    return file;
-  }
+void add_bfs(Images& images) {
+  ContentRecipe recipe;
+  recipe.edges = {512, 1024, 100000};
+  recipe.directories = recipe.holes = recipe.hard_links = recipe.devices = recipe.fifos = false;
+  recipe.entries = 460;
+  BfsOptions options;
+  options.inodes = 504;  // the driver takes up to 512, BFS_MAX_LASTI
+  VolumeImage image =
+      filled(volume("bfs", "our writer", "bfs", "bfs", ""), BfsWriter(options), contents(recipe));
+  image.habits = {unsigned_times()};
+  images.push_back(std::move(image));
+}
 
-  Writer writer_;
-  Tree tree_;
-};
+// ---- FAT and HFS
 
-// Sizes around a fragment and a block, and beyond what twelve direct addresses reach.
-template <typename Volume>
-void fill(Volume& volume) {
-  constexpr std::int64_t kDay = 86400;
-  std::int64_t time = 9131 * kDay;  // 1995-01-01
-  unsigned seed = 0;
-  for (const std::size_t bytes :
-       {0U, 1U, 1023U, 1024U, 1025U, 8191U, 8192U, 8193U, 98304U, 98305U, 300000U}) {
-    volume.file(fmt::format("size-{}", bytes), pattern(bytes, ++seed),
-                {.permissions = 0640, .uid = 100 + seed, .gid = 20, .modified = time += kDay});
+ContentRecipe files_only(const std::vector<std::uint64_t>& edges, std::size_t longest_name) {
+  ContentRecipe recipe;
+  recipe.edges = edges;
+  recipe.longest_name = longest_name;
+  recipe.entries = 300;
+  recipe.holes = recipe.hard_links = recipe.devices = recipe.fifos = recipe.old_times = false;
+  return recipe;
+}
+
+constexpr TreeView kNamesAndTimes = {.modes = false, .ids = false, .links = false};
+
+void add_fat(Images& images) {
+  struct Kind {
+    const char* name;
+    unsigned width;
+    std::uint64_t sectors;
+    std::uint64_t sector_bytes;
+    std::uint64_t cluster_sectors;
+  };
+  for (const Kind& one : {Kind{"fat12", 12, 2880, 512, 1}, Kind{"fat16", 16, 8400, 512, 1},
+                          Kind{"fat32", 32, 70000, 512, 1}, Kind{"fat12-1024", 12, 2464, 1024, 1},
+                          Kind{"fat16-2048", 16, 9000, 2048, 2}}) {
+    FatOptions options;
+    options.width = one.width;
+    options.sectors = one.sectors;
+    options.sector_bytes = one.sector_bytes;
+    options.cluster_sectors = one.cluster_sectors;
+    if (one.sector_bytes == 2048) options.root_entries = 256;  // whole sectors, as drivers ask for
+    const std::uint64_t cluster = one.sector_bytes * one.cluster_sectors;
+    VolumeImage image = filled(
+        volume(one.name,
+               fmt::format("our writer, sectors of {}, clusters of {}", one.sector_bytes, cluster),
+               fmt::format("fat{}", one.width), "vfat", "iocharset=iso8859-1,tz=UTC"),
+        FatWriter(options), contents(files_only({cluster, 8 * cluster, 100000}, 255)));
+    image.kept = kNamesAndTimes;
+    images.push_back(std::move(image));
   }
-  volume.directory("usr", {.permissions = 0755, .uid = 2, .gid = 3, .modified = time});
-  volume.directory("usr/bin", {.permissions = 02775, .uid = 2, .gid = 3, .modified = time});
-  volume.file("usr/bin/tool", pattern(5000, 99),
-              {.permissions = 04755, .uid = 0, .gid = 1, .modified = time});
-  volume.file("usr/" + std::string(123, 'n'), "a long name\n", {.modified = time});
-  volume.link("short", "usr/bin/tool", {.permissions = 0777, .modified = time});
-  volume.link("long", std::string(40, 'x') + "/" + std::string(160, 'y'),
-              {.permissions = 0777, .modified = time});
-  volume.directory("many", {.permissions = 0700, .modified = time});
-  for (int i = 0; i < 120; ++i) {
-    volume.file(fmt::format("many/entry-{:03}", i), fmt::format("{}\n", i),
-                {.uid = 5, .gid = 6, .modified = time});
+}
+
+void add_hfs(Images& images) {
+  for (const std::uint64_t block : {512U, 1024U, 1536U}) {
+    HfsOptions options;
+    options.block_bytes = block;
+    options.blocks = 2 * 1024 * 1024 / block;
+    ContentRecipe recipe = files_only({block, 60000}, 31);
+    recipe.entries = 100;  // the writer's catalog has 64 nodes
+    ContentItems items = contents(recipe);
+    constexpr std::int64_t kFrom1904 = 2082844800;
+    for (ContentItem& item : items)
+      item.modified = std::int64_t{options.time} - kFrom1904;  // the writer has one for all
+    VolumeImage image =
+        filled(volume(fmt::format("hfs-{}", block),
+                      fmt::format("our writer, allocation blocks of {}", block), "hfs", "hfs", ""),
+               HfsWriter(options), std::move(items));
+    image.kept = kNamesAndTimes;
+    image.habits = {data_forks_only()};
+    images.push_back(std::move(image));
   }
+}
+
+// ---- ISO 9660 and High Sierra
+
+ContentRecipe iso_recipe() {
+  ContentRecipe recipe;
+  recipe.edges = {2048, 65536};
+  recipe.link_lengths = {1, 100, 251, 700};
+  recipe.longest_name = 250;
+  recipe.entries = 300;
+  recipe.top_id = 1234567;
+  recipe.holes = recipe.hard_links = recipe.devices = recipe.fifos = false;
+  return recipe;
+}
+
+void add_iso(Images& images) {
+  IsoOptions options;
+  options.texts.volume_id = "CORVIDOS_KERNEL";
+  images.push_back(filled(volume("rock-ridge", "our writer", "iso9660", "iso9660", "nojoliet"),
+                          Iso9660Writer(options), contents(iso_recipe())));
+  options.joliet = true;
+  ContentRecipe recipe = iso_recipe();
+  recipe.link_lengths.clear();
+  recipe.longest_name = 60;
+  VolumeImage joliet =
+      filled(volume("joliet", "our writer", "iso9660", "iso9660", "norock,iocharset=utf8"),
+             Iso9660Writer(options), contents(recipe));
+  joliet.names = NameView::joliet;
+  joliet.kept = kNamesAndTimes;
+  images.push_back(joliet);
+  joliet.name = "iso-plain";
+  joliet.options = "norock,nojoliet,map=off";
+  joliet.names = NameView::plain;
+  joliet.habits = {versions_shown()};
+  joliet.given_names = false;
+  images.push_back(std::move(joliet));
+}
+
+void add_high_sierra(Images& images) {
+  SketchOptions options;
+  options.high_sierra = true;
+  IsoSketch sketch(options);
+  constexpr std::uint64_t kBelow = 21;
+  constexpr std::uint64_t kDirectory = 2;  // the flag
+  sketch.root({{.identifier = "EMPTY.TXT;1", .block = 30},
+               {.identifier = "SUB", .block = kBelow, .bytes = 2048, .flags = kDirectory},
+               {.identifier = "TWO.TXT;1", .block = 31, .bytes = 2049}});
+  sketch.directory(kBelow, IsoSketch::kRoot, "SUB",
+                   {{.identifier = "DEEP.DAT;1", .block = 34, .bytes = 5}});
+  sketch.put(31, std::string(2049, 't')).put(34, std::string("deep\n"));
+  VolumeImage image = volume("high-sierra", "our writer", "high-sierra", "iso9660", "map=off");
+  image.image = sketch.build();
+  image.kept = kNamesAndTimes;
+  image.habits = {versions_shown()};
+  images.push_back(std::move(image));
 }
 
 }  // namespace
 
-// ufstype as Linux fs/ufs/super.c names the dialects.
-std::vector<VolumeImage> volume_images() {
-  std::vector<VolumeImage> images;
-  const auto add = [&](const std::string& name, ByteOrder order, FfsStyle style,
-                       const std::string& ufs_type) {
-    FfsOptions options;
-    options.order = order;
-    options.style = style;
-    FilledVolume<FfsWriter, FfsOptions, FfsAttributes> volume(options);
-    fill(volume);
-    images.push_back({name, "ufs", "ufstype=" + ufs_type, volume.build(), volume.tree()});
-  };
-  add("bsd42-big", ByteOrder::big, FfsStyle::bsd42, "old");
-  add("bsd42-little", ByteOrder::little, FfsStyle::bsd42, "old");
-  add("svr4-big", ByteOrder::big, FfsStyle::svr4, "sun");
-  add("svr4-little", ByteOrder::little, FfsStyle::svr4, "sunx86");
-  add("bsd44-big", ByteOrder::big, FfsStyle::bsd44, "44bsd");
-  add("bsd44-little", ByteOrder::little, FfsStyle::bsd44, "44bsd");
-  IsoOptions iso;
-  iso.texts.volume_id = "CORVIDOS_KERNEL";
-  FilledVolume<Iso9660Writer, IsoOptions, IsoAttributes> volume(iso);
-  fill(volume);
-  images.push_back({"rock-ridge", "iso9660", "nojoliet", volume.build(), volume.tree()});
+std::vector<VolumeImage> written_images() {
+  Images images;
+  add_ffs(images);
+  add_efs_images(images);
+  add_s5_images(images);
+  add_v7_images(images);
+  add_minix(images);
+  add_bfs(images);
+  add_fat(images);
+  add_hfs(images);
+  add_iso(images);
+  add_high_sierra(images);
   return images;
 }
 

@@ -11,7 +11,8 @@ namespace {
 
 void write(const std::filesystem::path& path, std::span<const std::byte> bytes) {
   std::ofstream file(path, std::ios::binary | std::ios::trunc);
-  file.write(reinterpret_cast<const char*>(bytes.data()), static_cast<std::streamsize>(bytes.size()));
+  file.write(reinterpret_cast<const char*>(bytes.data()),
+             static_cast<std::streamsize>(bytes.size()));
   file.close();
   if (!file) throw std::runtime_error("cannot write " + path.string());
   std::cout << "  " << path.string() << ", " << bytes.size() << " bytes\n";

@@ -5,24 +5,30 @@
 // number of their disk. Answers go to the virtio port, where kernel messages cannot cut them:
 //
 //   table SERIAL              ->  slice NUMBER FIRST BLOCKS           512-byte blocks
-//   tree SERIAL TYPE OPTIONS  ->  file TYPE MODE UID GID LINKS BYTES MTIME SUM PATH TARGET
+//   tree SERIAL TYPE OPTIONS  ->  file TYPE MODE UID GID LINKS BYTES MTIME MAJOR MINOR SUM PATH
+//                                      TARGET
 //                                 problem WORDS
-//   each ends with            ->  end SERIAL
+//                                 said LEVEL WORDS   a kernel message that came meanwhile
+//   each ends with            ->  took MILLISECONDS
+//                                 end SERIAL
 //
-// PATH and TARGET are in hex, "-" when empty. TYPE is the letter that ls shows.
+// The first answer is "kernel RELEASE VERSION". PATH and TARGET are in hex, "-" when empty. TYPE is
+// the letter that ls shows.
 #include <dirent.h>
 #include <fcntl.h>
 #include <sys/mount.h>
 #include <sys/reboot.h>
 #include <sys/stat.h>
 #include <sys/syscall.h>
+#include <sys/sysmacros.h>
+#include <sys/utsname.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
 #include <algorithm>
 #include <array>
-#include <bit>
 #include <cerrno>
+#include <chrono>
 #include <cstdint>
 #include <cstdio>
 #include <cstdlib>
@@ -30,88 +36,13 @@
 #include <string>
 #include <vector>
 
+#include "sha256.h"
+
 namespace {
 
 constexpr unsigned kSecondsForOneJob = 40;
 
 FILE* answer = nullptr;
-
-// ---- SHA-256, FIPS 180-4 clauses 4.1.2, 5.1.1, 5.3.3 and 6.2
-
-constexpr std::array<std::uint32_t, 64> kRound = {
-    0x428a2f98, 0x71374491, 0xb5c0fbcf, 0xe9b5dba5, 0x3956c25b, 0x59f111f1, 0x923f82a4, 0xab1c5ed5,
-    0xd807aa98, 0x12835b01, 0x243185be, 0x550c7dc3, 0x72be5d74, 0x80deb1fe, 0x9bdc06a7, 0xc19bf174,
-    0xe49b69c1, 0xefbe4786, 0x0fc19dc6, 0x240ca1cc, 0x2de92c6f, 0x4a7484aa, 0x5cb0a9dc, 0x76f988da,
-    0x983e5152, 0xa831c66d, 0xb00327c8, 0xbf597fc7, 0xc6e00bf3, 0xd5a79147, 0x06ca6351, 0x14292967,
-    0x27b70a85, 0x2e1b2138, 0x4d2c6dfc, 0x53380d13, 0x650a7354, 0x766a0abb, 0x81c2c92e, 0x92722c85,
-    0xa2bfe8a1, 0xa81a664b, 0xc24b8b70, 0xc76c51a3, 0xd192e819, 0xd6990624, 0xf40e3585, 0x106aa070,
-    0x19a4c116, 0x1e376c08, 0x2748774c, 0x34b0bcb5, 0x391c0cb3, 0x4ed8aa4a, 0x5b9cca4f, 0x682e6ff3,
-    0x748f82ee, 0x78a5636f, 0x84c87814, 0x8cc70208, 0x90befffa, 0xa4506ceb, 0xbef9a3f7, 0xc67178f2};
-
-class Sha256 {
- public:
-  void add(const unsigned char* data, std::size_t bytes) {
-    total_ += bytes;
-    for (std::size_t i = 0; i < bytes; ++i) {
-      block_[used_++] = data[i];
-      if (used_ == block_.size()) take_block();
-    }
-  }
-  std::string hex() {
-    const std::uint64_t bits = total_ * 8;
-    block_[used_++] = 0x80;
-    if (used_ > 56) {
-      std::fill(block_.begin() + static_cast<std::ptrdiff_t>(used_), block_.end(), 0);
-      take_block();
-    }
-    std::fill(block_.begin() + static_cast<std::ptrdiff_t>(used_), block_.end(), 0);
-    for (unsigned i = 0; i < 8; ++i) {
-      block_[63 - i] = static_cast<unsigned char>(bits >> (8 * i));
-    }
-    take_block();
-    std::string text;
-    for (const std::uint32_t word : state_) {
-      std::array<char, 9> digits{};
-      std::snprintf(digits.data(), digits.size(), "%08x", word);
-      text += digits.data();
-    }
-    return text;
-  }
-
- private:
-  void take_block() {
-    std::array<std::uint32_t, 64> w{};
-    for (std::size_t i = 0; i < 64; ++i) {
-      if (i < 16) {
-        for (std::size_t k = 0; k < 4; ++k)
-          w[i] = w[i] << 8 | block_[4 * i + k];
-        continue;
-      }
-      const std::uint32_t a = w[i - 15];
-      const std::uint32_t b = w[i - 2];
-      w[i] = w[i - 16] + w[i - 7] + (std::rotr(a, 7) ^ std::rotr(a, 18) ^ a >> 3) +
-             (std::rotr(b, 17) ^ std::rotr(b, 19) ^ b >> 10);
-    }
-    auto [a, b, c, d, e, f, g, h] = state_;
-    for (std::size_t i = 0; i < 64; ++i) {
-      const std::uint32_t t1 = h + (std::rotr(e, 6) ^ std::rotr(e, 11) ^ std::rotr(e, 25)) +
-                               ((e & f) ^ (~e & g)) + kRound[i] + w[i];
-      const std::uint32_t t2 =
-          (std::rotr(a, 2) ^ std::rotr(a, 13) ^ std::rotr(a, 22)) + ((a & b) ^ (a & c) ^ (b & c));
-      h = g, g = f, f = e, e = d + t1, d = c, c = b, b = a, a = t1 + t2;
-    }
-    const std::array<std::uint32_t, 8> next = {a, b, c, d, e, f, g, h};
-    for (std::size_t i = 0; i < 8; ++i)
-      state_[i] += next[i];
-    used_ = 0;
-  }
-
-  std::array<std::uint32_t, 8> state_ = {0x6a09e667, 0xbb67ae85, 0x3c6ef372, 0xa54ff53a,
-                                         0x510e527f, 0x9b05688c, 0x1f83d9ab, 0x5be0cd19};
-  std::array<unsigned char, 64> block_{};
-  std::size_t used_ = 0;
-  std::uint64_t total_ = 0;
-};
 
 // ---- Answers
 
@@ -137,7 +68,7 @@ std::string sum_of(const std::string& path) {
     problem("open " + hex(path));
     return "-";
   }
-  Sha256 sum;
+  guest::Sha256 sum;
   std::vector<unsigned char> piece(65536);
   ssize_t n = 0;
   while ((n = read(file, piece.data(), piece.size())) > 0) {
@@ -181,12 +112,12 @@ void tell(const std::string& path, const std::string& shown) {
     if (n < 0) return problem("readlink " + hex(path));
     target.assign(text.data(), static_cast<std::size_t>(n));
   }
-  std::fprintf(answer, "file %c %o %u %u %llu %llu %lld %s %s %s\n", letter_of(about.st_mode),
+  std::fprintf(answer, "file %c %o %u %u %llu %llu %lld %u %u %s %s %s\n", letter_of(about.st_mode),
                about.st_mode & 07777U, about.st_uid, about.st_gid,
                static_cast<unsigned long long>(about.st_nlink),
                static_cast<unsigned long long>(about.st_size),
-               static_cast<long long>(about.st_mtime), sum.c_str(), hex(shown).c_str(),
-               hex(target).c_str());
+               static_cast<long long>(about.st_mtime), major(about.st_rdev), minor(about.st_rdev),
+               sum.c_str(), hex(shown).c_str(), hex(target).c_str());
 }
 
 void walk(const std::string& path, const std::string& shown) {
@@ -247,6 +178,31 @@ std::string disk_with(const std::string& serial) {
   return {};
 }
 
+// Linux Documentation/ABI/testing/dev-kmsg: a record is "level,number,time,flags;words", one a
+// read.
+class KernelMessages {
+ public:
+  KernelMessages() : file_(open("/dev/kmsg", O_RDONLY | O_NONBLOCK)) { lseek(file_, 0, SEEK_END); }
+  KernelMessages(const KernelMessages&) = delete;
+  KernelMessages& operator=(const KernelMessages&) = delete;
+  ~KernelMessages() { close(file_); }
+  /// Tells what came since the start.
+  void tell() const {
+    std::array<char, 8192> text{};
+    ssize_t n = 0;
+    while ((n = read(file_, text.data(), text.size())) > 0) {
+      const std::string record(text.data(), static_cast<std::size_t>(n));
+      const std::size_t from = record.find(';') + 1;
+      const int level = std::atoi(record.c_str()) & 7;  // the other bits name the facility
+      std::fprintf(answer, "said %d %s\n", level,
+                   record.substr(from, record.find('\n') - from).c_str());
+    }
+  }
+
+ private:
+  int file_;
+};
+
 void table(const std::string& disk) {
   const std::string place = "/sys/block/" + disk;
   for (const std::string& slice : names_in(place, disk)) {
@@ -276,6 +232,8 @@ void job(const char* line) {
   if (words < 2) return;
   std::fprintf(answer, "begin %s\n", serial.data());
   std::fflush(answer);
+  const KernelMessages messages;
+  const auto start = std::chrono::steady_clock::now();
   const pid_t child = fork();
   if (child == 0) {
     alarm(kSecondsForOneJob);
@@ -293,6 +251,10 @@ void job(const char* line) {
   int status = 0;
   waitpid(child, &status, 0);
   if (!WIFEXITED(status)) std::fprintf(answer, "problem ended by signal %d\n", WTERMSIG(status));
+  messages.tell();
+  const auto took = std::chrono::duration_cast<std::chrono::milliseconds>(
+      std::chrono::steady_clock::now() - start);
+  std::fprintf(answer, "took %lld\n", static_cast<long long>(took.count()));
   std::fprintf(answer, "end %s\n", serial.data());
   std::fflush(answer);
 }
@@ -327,6 +289,9 @@ int main() {
   load_modules();
   answer = open_answer();
   if (answer != nullptr) {
+    utsname about = {};
+    uname(&about);
+    std::fprintf(answer, "kernel %s %s\n", about.release, about.version);
     FILE* jobs = std::fopen("/jobs", "r");
     std::array<char, 512> line{};
     while (jobs != nullptr && std::fgets(line.data(), line.size(), jobs) != nullptr) {

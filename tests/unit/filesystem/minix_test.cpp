@@ -36,6 +36,21 @@ std::string sha256_of(const std::string& text) {
   return digest.finish();
 }
 
+// A stock Linux kernel refuses version 1 volumes that promise more than 7 + 512 + 512 * 512 blocks
+// (fs/minix/inode.c); the typed bytes and the values of the others are those of mkfs.minix.
+TEST_CASE("minix: the writer states the largest file as mkfs.minix does", "[minix]") {
+  using filesystem::kMinixSuper;
+  const auto stated = [](const std::vector<std::byte>& image) {
+    return view_of(image)
+        .record<kMinixSuper>(filesystem::kMinixSuperblockPlace, ByteOrder::little)
+        .get<"max_size">();
+  };
+  CHECK(stated(MinixWriter({.version = 1}).build()) == 268966912);
+  CHECK(stated(MinixWriter({.version = 1}).build()) ==
+        stated(hex_fixture("filesystem/minix/good.hex")));
+  CHECK(stated(MinixWriter({.version = 2}).build()) == 2147483647);
+}
+
 TEST_CASE("minix: typed bytes are read", "[minix]") {
   const auto bytes = hex_fixture("filesystem/minix/good.hex");
   const auto found = claims_of(bytes);
