@@ -12,11 +12,14 @@
 namespace platter::test {
 
 struct TableImage {
-  std::string name;  ///< the label's format id
+  std::string name;  ///< the label's format id; of the inner one when there are two
   std::vector<std::byte> image;
   /// The kernel's number of a slice of platter's, by the last part of its id; nullptr when the
   /// kernel counts in another way.
   int (*number)(const std::string& id) = nullptr;
+  /// The label that is looked into; "": the one called `name`. The slices of the labels inside it
+  /// count as well, but for those that span the disk or are unused: the kernel drops them.
+  std::string outer = {};
 };
 [[nodiscard]] const std::vector<TableImage>& table_images();
 

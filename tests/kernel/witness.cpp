@@ -19,10 +19,12 @@ constexpr std::uint64_t kBlock = 512;
 std::vector<GuestSlice> slices_of(const TableImage& table) {
   std::vector<GuestSlice> slices;
   const Survey survey = survey_bytes(table.image);
-  const Layer* label = layer(survey, table.name);
+  const Layer* label = layer(survey, table.outer.empty() ? table.name : table.outer);
   if (label == nullptr) throw std::runtime_error("platter finds no label " + table.name);
   const auto take = [&](const Layer& one) {
-    if (one.kind != LayerKind::slice || one.format != table.name) return;
+    if (one.kind != LayerKind::slice) return;
+    const bool dropped = one.role == SliceRole::whole_disk || one.role == SliceRole::unused;
+    if (table.outer.empty() ? one.format != table.name : dropped) return;
     GuestSlice slice;
     const std::string id = one.id.substr(one.id.rfind('/') + 1);
     if (table.number != nullptr) slice.number = table.number(id);
