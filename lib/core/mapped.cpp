@@ -59,8 +59,9 @@ class MappedSource final : public ByteSource {
     if (offset >= size_ || out.empty()) return 0;
     const auto count =
         static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), size_ - offset));
-    if (count >= kLargeRead && pread(descriptor_.get(), out.data(), count,
-                                     static_cast<off_t>(offset)) == static_cast<ssize_t>(count)) {
+    if ((count >= kLargeRead || !is_near_the_last(offset)) &&
+        pread(descriptor_.get(), out.data(), count, static_cast<off_t>(offset)) ==
+            static_cast<ssize_t>(count)) {
       return count;
     }
     auto copy = [&]() noexcept { std::memcpy(out.data(), map_.data() + offset, count); };
@@ -73,6 +74,13 @@ class MappedSource final : public ByteSource {
   }
 
  private:
+  // Small reads side by side are worth the pages that the first of them would bring in; scattered
+  // ones are not.
+  [[nodiscard]] bool is_near_the_last(std::uint64_t offset) const noexcept {
+    const std::uint64_t place = offset / kNeighbourhood;
+    return last_small_.exchange(place, std::memory_order_relaxed) == place;
+  }
+
   void let_go_of_what_was_touched(std::uint64_t offset, std::uint64_t count) const noexcept {
     const std::uint64_t first = offset / kNeighbourhood;
     const std::uint64_t last = (offset + count - 1) / kNeighbourhood;
@@ -88,7 +96,9 @@ class MappedSource final : public ByteSource {
   Descriptor descriptor_;
   std::uint64_t size_ = 0;
   boost::iostreams::mapped_file_source map_;
-  mutable std::atomic<std::uint64_t> last_touched_{kLargest};  // neighbourhood
+  // Neighbourhoods: of the last small read, and of the last one through the mapping.
+  mutable std::atomic<std::uint64_t> last_small_{kLargest};
+  mutable std::atomic<std::uint64_t> last_touched_{kLargest};
   mutable std::atomic<std::uint64_t> touched_{0};              // bytes since pages were let go
 };
 
