@@ -55,20 +55,6 @@ NodeType type_of_mode(std::uint32_t mode) noexcept {
   }
 }
 
-std::string_view block_use_name(BlockUse use) noexcept {
-  switch (use) {
-    case BlockUse::free:
-      return "free";
-    case BlockUse::used:
-      return "used";
-    case BlockUse::metadata:
-      return "metadata";
-    case BlockUse::bad:
-      return "bad";
-  }
-  return "";
-}
-
 std::vector<Finding> Volume::take_findings() {
   std::vector<Finding> taken;
   taken.swap(findings_);

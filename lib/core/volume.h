@@ -84,7 +84,6 @@ struct Extent {
 };
 
 enum class BlockUse : std::uint8_t { free, used, metadata, bad };
-[[nodiscard]] std::string_view block_use_name(BlockUse use) noexcept;
 
 /// A run of bytes of the image and what the volume's own maps say about it.
 struct BlockRun {

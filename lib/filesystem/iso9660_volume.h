@@ -71,6 +71,8 @@ class Iso9660Volume final : public Volume {
   [[nodiscard]] std::string link_target(NodeId node) override;
   void each_run(FunctionRef<bool(const BlockRun&)> visit) override;
   void check_records() override;
+  /// A disc of part of a tree keeps the count of names that its files had where they came from.
+  [[nodiscard]] bool counts_names() const override { return false; }
   [[nodiscard]] std::uint64_t unit_bytes() const override { return source_.block_bytes(); }
 
  private:

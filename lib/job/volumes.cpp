@@ -69,7 +69,12 @@ Volumes open_volumes(const StraightSurvey& survey, std::string_view in,
   Opening opening(survey, in, options);
   opening.look(survey.survey.layers, nullptr, in.empty());
   if (!in.empty() && !opening.found()) {
-    throw std::invalid_argument(fmt::format("there is no layer '{}' in this image", in));
+    std::string known;
+    for (const OpenVolume& open : open_volumes(survey, "", options).open) {
+      known += (known.empty() ? "; these have files: " : ", ") + open.layer->id;
+    }
+    throw std::invalid_argument(
+        fmt::format("there is no layer '{}' in this image{}", in, printable(known)));
   }
   return opening.take();
 }

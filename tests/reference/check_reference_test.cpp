@@ -7,6 +7,7 @@
 #include <catch2/catch.hpp>
 
 #include "files/check.h"
+#include "files/walk.h"
 #include "job/volumes.h"
 #include "support/survey.h"
 #include "support/tree.h"
@@ -85,6 +86,25 @@ TEST_CASE("volumes of stock makers have no finding when everything is compared")
     if (maker.name.find("mkfs.minix") == std::string::npos && maker.name != "mkfs.bfs")
       CHECK(check.files > 10);
   }
+}
+
+// A file that has a second name outside the part of the tree that is mastered: the disc states two
+// names and has one, and nothing is wrong with it.
+TEST_CASE("a disc of part of a tree is sound although its counts of names are of the whole") {
+  const TemporaryDirectory scratch;
+  const RunResult made = run("cd " + shell_word(scratch.path()) +
+                             " && mkdir -p tree/part && echo text > tree/a && ln tree/a tree/part/b"
+                             " && genisoimage -quiet -R -o image tree/part");
+  CAPTURE(made.err);
+  REQUIRE(made.status == 0);
+  const StraightSurvey straight = survey_straight(open_image(scratch.file("image")));
+  Volumes volumes = open_volumes(straight, "", {});
+  REQUIRE(volumes.open.size() == 1);
+  OpenVolume& open = volumes.open.front();
+  const auto found = find_path(*open.volume, "b");
+  REQUIRE(found);
+  CHECK(open.volume->attributes(found->node).links == 2U);
+  CHECK(check_volume(*open.volume, open.view).findings.empty());
 }
 
 }  // namespace

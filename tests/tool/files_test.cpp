@@ -81,7 +81,9 @@ TEST_CASE("files heads each volume when there are several, and takes one with --
 TEST_CASE("files and extract say what is not there") {
   CHECK(platter("files " + disc() + " nowhere").status == 1);
   CHECK(platter("files " + disc() + " nowhere").err == "platter: no file is called 'nowhere'\n");
-  CHECK(platter("files --in sun/z " + disk()).status == 2);
+  const RunResult no_layer = platter("files --in sun/z " + disk());
+  CHECK(no_layer.status == 2);
+  CHECK(no_layer.err.find("these have files: sun/a/ffs, sun/g/ffs") != std::string::npos);
   const RunResult none = platter("files /bin/sh");
   CHECK(none.status == 1);
   CHECK(none.err.find("nothing is recognised") != std::string::npos);

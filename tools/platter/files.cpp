@@ -23,9 +23,14 @@ int check(const Volumes& volumes, Streams& streams) {
   std::vector<Finding> findings;
   for (const OpenVolume& open : volumes.open) {
     VolumeCheck checked = check_volume(*open.volume, open.view);
-    streams.out << fmt::format("{}: {} files, {} directories, {} owned by them, {} findings\n",
-                               printable(open.layer->id), checked.files, checked.directories,
-                               plan::readable_size(checked.owned_bytes), checked.findings.size());
+    const auto many = [](std::uint64_t count, std::string_view one, std::string_view more) {
+      return fmt::format("{} {}", count, count == 1 ? one : more);
+    };
+    streams.out << fmt::format("{}: {}, {}, {} owned by them, {}\n", printable(open.layer->id),
+                               many(checked.files, "file", "files"),
+                               many(checked.directories, "directory", "directories"),
+                               plan::readable_size(checked.owned_bytes),
+                               many(checked.findings.size(), "finding", "findings"));
     for (Finding& finding : checked.findings) {
       finding.layer = open.layer->id;
       findings.push_back(std::move(finding));
