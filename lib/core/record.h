@@ -2,8 +2,10 @@
 #pragma once
 
 #include <array>
+#include <bit>
 #include <cstddef>
 #include <cstdint>
+#include <cstring>
 #include <span>
 #include <string>
 #include <string_view>
@@ -14,11 +16,32 @@
 
 namespace platter {
 
+namespace record_detail {
+
+/// A number of sizeof(Word) bytes with one load: lists of files decode millions of them.
+template <typename Word>
+[[nodiscard]] inline std::uint64_t load(const std::byte* at, ByteOrder order) noexcept {
+  Word word;
+  std::memcpy(&word, at, sizeof word);
+  if ((order == ByteOrder::little) == (std::endian::native == std::endian::little)) return word;
+  if constexpr (sizeof(Word) == 2) return __builtin_bswap16(word);
+  if constexpr (sizeof(Word) == 4) return __builtin_bswap32(word);
+  return __builtin_bswap64(word);
+}
+
+}  // namespace record_detail
+
 /// An unsigned number of data.size() bytes (at most 8) in the given order.
 [[nodiscard]] constexpr std::uint64_t decode_unsigned(std::span<const std::byte> data,
                                                       ByteOrder order) noexcept {
-  std::uint64_t value = 0;
   const std::size_t n = data.size();
+  if (n == 1) return std::to_integer<std::uint64_t>(data[0]);
+  if (!std::is_constant_evaluated() && order != ByteOrder::pdp) {
+    if (n == 2) return record_detail::load<std::uint16_t>(data.data(), order);
+    if (n == 4) return record_detail::load<std::uint32_t>(data.data(), order);
+    if (n == 8) return record_detail::load<std::uint64_t>(data.data(), order);
+  }
+  std::uint64_t value = 0;
   for (std::size_t i = 0; i < n; ++i) {
     std::size_t at = i;  // big-endian: most significant byte first
     if (order == ByteOrder::little) {

@@ -66,14 +66,6 @@ struct Attributes {
   std::uint64_t identity = 0;
 };
 
-/// One name in a directory. The views live as long as the visit.
-struct Entry {
-  std::string_view name;             ///< the bytes on the disk, without padding
-  Charset charset = Charset::ascii;  ///< how they are to be read
-  NodeId node = 0;
-  std::uint64_t place = 0;  ///< image byte of the entry; for findings
-};
-
 /// A run of a file's bytes and where it lies. Holes are gaps between extents: they read as zero.
 struct Extent {
   std::uint64_t offset = 0;  ///< in the file
@@ -81,6 +73,19 @@ struct Extent {
   std::uint64_t bytes = 0;
   /// The bytes should be somewhere, but the pointer to them is nonsense or could not be read.
   bool absent = false;
+};
+
+/// One name in a directory. The views live as long as the visit.
+struct Entry {
+  std::string_view name;             ///< the bytes on the disk, without padding
+  Charset charset = Charset::ascii;  ///< how they are to be read
+  NodeId node = 0;
+  std::uint64_t place = 0;  ///< image byte of the entry; for findings
+  /// What attributes() would say of the node, where the entry itself tells; else null.
+  const Attributes* attributes = nullptr;
+  /// The one extent that each_extent() would visit, of 0 bytes for none at all, where the entry
+  /// itself tells; else null.
+  const Extent* extent = nullptr;
 };
 
 enum class BlockUse : std::uint8_t { free, used, metadata, bad };

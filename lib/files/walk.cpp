@@ -1,11 +1,12 @@
 #include "files/walk.h"
 
 #include <algorithm>
-#include <array>
 #include <iterator>
 #include <unordered_set>
 
 #include <fmt/format.h>
+
+#include "core/name_scan.h"
 
 namespace platter {
 namespace {
@@ -13,23 +14,10 @@ namespace {
 // Deeper trees than this were never made by hand; path names have limits of 1024 bytes and less.
 constexpr std::uint32_t kDeepest = 1024;
 
-// Characters that stand for themselves in every 8-bit set, on a terminal, in JSON and in a path.
-constexpr auto kPlain = [] {
-  std::array<bool, 256> plain{};
-  for (std::size_t c = 0x20; c < 0x7F; ++c)
-    plain[c] = c != '/' && c != '"' && c != '\\';
-  return plain;
-}();
-
-// Most names consist of nothing else.
+// Most names consist of nothing that has to be decoded or escaped.
 bool is_plain(const Entry& entry) noexcept {
-  const std::string_view name = entry.name;
   const bool wide = entry.charset == Charset::ucs2_be || entry.charset == Charset::utf16_le;
-  if (wide || name.empty() || name.front() == '.') return false;
-  bool plain = true;
-  for (const char c : name)
-    plain = plain && kPlain[static_cast<unsigned char>(c)];
-  return plain;
+  return !wide && is_plain_name(entry.name);
 }
 
 // A part of a path. What no part may be or hold is percent-escaped.
@@ -146,7 +134,9 @@ class Walker {
     const bool exact = exact_;
     const bool plain = plain_;
     append(entry);
-    const Attributes attributes = volume_.attributes(entry.node);
+    std::optional<Attributes> looked_up;
+    if (entry.attributes == nullptr) looked_up = volume_.attributes(entry.node);
+    const Attributes& attributes = looked_up ? *looked_up : *entry.attributes;
     const bool is_directory = attributes.type == NodeType::directory;
     ++(is_directory ? result_.directories : result_.files);
     const std::string_view name =

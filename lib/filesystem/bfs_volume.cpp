@@ -5,7 +5,7 @@
 
 #include <fmt/format.h>
 
-#include "filesystem/quick_fields.h"
+#include "core/name_scan.h"
 
 namespace platter::filesystem {
 namespace {
@@ -32,7 +32,7 @@ std::optional<BfsInode> BfsVolume::inode(NodeId node) {
   if (node < kBfsRoot || node - kBfsRoot >= inodes_) return std::nullopt;
   const auto bytes = window_.at(inode_place(node), kBfsInode.bytes);
   if (bytes.empty()) return std::nullopt;
-  const QuickReader<kBfsInode> record(bytes.data(), super_.order());
+  const FieldReader<kBfsInode> record(bytes.data(), super_.order());
   const auto word = [](std::uint64_t value) { return static_cast<std::uint32_t>(value); };
   const auto seconds = [](std::uint64_t value) { return static_cast<std::int64_t>(value); };
   return BfsInode{.number = record.get<"number">(),
@@ -130,7 +130,7 @@ void BfsVolume::each_entry(NodeId directory, FunctionRef<bool(const Entry&)> vis
               fmt::format("the directory has a name for inode {}, expected one that is in use",
                           number));
         }
-        if (entry.name.empty() || has_slash_or_nul(entry.name.data(), entry.name.size())) {
+        if (entry.name.empty() || has_slash_or_nul(entry.name)) {
           find(Severity::fault, FindingCode::name_illegal, entry.place, kBfsEntry.bytes,
                "the directory holds a name that is empty or has a '/' in it");
           if (entry.name.empty()) continue;

@@ -4,13 +4,13 @@
 
 #include <fmt/format.h>
 
+#include "core/name_scan.h"
 #include "filesystem/ext2_volume.h"
-#include "filesystem/quick_fields.h"
 
 namespace platter::filesystem {
 namespace {
 
-using DirectoryEntry = QuickReader<kExt2Entry>;
+using DirectoryEntry = FieldReader<kExt2Entry>;
 
 constexpr std::uint64_t kPiece = 64 * 1024;
 constexpr std::uint64_t kInlineFirst = 4;  // the parent's inode stands before the entries
@@ -94,7 +94,7 @@ bool Ext2Volume::read_block(NodeId directory, std::span<const std::byte> block, 
     at += static_cast<std::size_t>(length);
     if (inode == 0 || is_self_or_parent(entry.name)) continue;
     const bool sound =
-        inode <= numbers_.inodes && name_bytes != 0 && !has_slash_or_nul(name, name_bytes);
+        inode <= numbers_.inodes && name_bytes != 0 && !has_slash_or_nul({name, name_bytes});
     if (!sound) say_what_is_wrong(directory, entry);
     if (name_bytes != 0 && !visit(entry)) return false;
   }
@@ -107,7 +107,7 @@ void Ext2Volume::say_what_is_wrong(NodeId directory, const Entry& entry) {
          fmt::format("an entry of directory {} leads to inode {}, expected one from 1 to {}",
                      directory, entry.node, numbers_.inodes));
   }
-  if (entry.name.empty() || has_slash_or_nul(entry.name.data(), entry.name.size())) {
+  if (entry.name.empty() || has_slash_or_nul(entry.name)) {
     find(
         Severity::fault, FindingCode::name_illegal, entry.place, kExt2Entry.bytes,
         fmt::format("directory {} holds a name of {} bytes that is empty or has a '/' or NUL in it",

@@ -5,13 +5,11 @@
 
 #include <fmt/format.h>
 
-#include "filesystem/quick_fields.h"
-
 namespace platter::filesystem {
 namespace {
 
-using Inode = QuickReader<kExt2Inode>;
-using Extra = QuickReader<kExt2InodeExtra>;
+using Inode = FieldReader<kExt2Inode>;
+using Extra = FieldReader<kExt2InodeExtra>;
 using Descriptor = FieldReader<kExt2Group>;
 using UpperDescriptor = FieldReader<kExt2GroupUpper>;
 

@@ -58,10 +58,10 @@ void Iso9660Volume::set_attributes(const ParsedRecord& record, const RockFields&
 
 void Iso9660Volume::add_rock(const ParsedRecord& record, const RockFields& rock,
                              Attributes& attributes) {
-  if (rock.modified) attributes.modified = rock.modified;
-  attributes.accessed = rock.accessed;
-  attributes.changed = rock.changed;
-  attributes.created = rock.created;
+  if (rock.times.modified) attributes.modified = rock.times.modified;
+  attributes.accessed = rock.times.accessed;
+  attributes.changed = rock.times.changed;
+  attributes.created = rock.times.created;
   if (rock.has_mode) {
     attributes.mode = rock.mode & 07777U;
     attributes.uid = rock.uid;
@@ -199,6 +199,15 @@ void Iso9660Volume::add_section(const ParsedRecord& record, std::uint64_t offset
   }
 }
 
+// Whether all bytes of a file lie side by side and where they may be: nothing has to be said.
+bool Iso9660Volume::is_in_one_piece(const ParsedRecord& record) const {
+  if (record.goes_on() || record.is_directory()) return false;
+  if (record.bytes == 0) return true;
+  const std::uint64_t place = source_.data_place(record);
+  return record.unit_blocks == 0 && source_.here(record) &&
+         fits_within(place, record.bytes, std::min(source_.view.bytes(), source_.volume_bytes()));
+}
+
 void Iso9660Volume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit) {
   ExtentJoiner joiner(visit);
   bool wanted = true;
@@ -207,19 +216,8 @@ void Iso9660Volume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> vi
     return;
   }
   // Most often the entry that is just being visited.
-  if (visited_ != nullptr && visited_->node == node && visited_->attributes_known &&
-      visited_->record != nullptr && !visited_->is_directory && !visited_->record->goes_on() &&
-      visited_->record->bytes <= source_.view.bytes()) {
-    const ParsedRecord& record = *visited_->record;
-    if (visited_->attributes.type != NodeType::file || record.bytes == 0) return;
-    const std::uint64_t place = source_.data_place(record);
-    if (record.unit_blocks == 0 && fits_within(place, record.bytes, source_.view.bytes()) &&
-        saturating_add(place, record.bytes) <= source_.volume_bytes() && source_.here(record)) {
-      visit({.start = node_at(place), .bytes = record.bytes});
-      return;
-    }
-    add_section(record, 0, joiner, wanted);
-    if (wanted) joiner.finish();
+  if (visited_ != nullptr && visited_->node == node && visited_->extent_known) {
+    if (visited_->extent.bytes != 0) visit(visited_->extent);
     return;
   }
   SingleRecord section;

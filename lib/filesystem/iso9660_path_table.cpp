@@ -148,14 +148,18 @@ void compare(Claim& claim, const View& view, const NamedTable& first, const Name
 
 PathTable::Step PathTable::next() {
   if (next_ >= end_ || number_ >= kMostRecords) return Step::end;
-  record_ = view_.record<kPathRecord>(next_, order_);
-  if (!record_.complete()) return Step::absent;
+  const auto head = window_.at(next_, kPathRecord.bytes);
+  if (head.empty()) return Step::absent;
+  record_ = Record<kPathRecord>(order_, place());
+  std::ranges::copy(head, record_.storage().begin());
+  record_.set_present(head.size());
   const std::uint64_t length = record_.get<"identifier_length">();
   const std::uint64_t bytes = kPathRecord.bytes + length + length % 2;
   // Some writers leave the last record's pad byte out of the length.
   if (length == 0 || kPathRecord.bytes + length > end_ - next_) return Step::broken;
-  const auto name = std::span(identifier_).first(length);
-  if (view_.read(next_ + kPathRecord.bytes, name) != length) return Step::absent;
+  const auto name = window_.at(next_ + kPathRecord.bytes, static_cast<std::size_t>(length));
+  if (name.empty()) return Step::absent;
+  std::ranges::copy(name, identifier_.begin());
   next_ = saturating_add(next_, bytes);
   ++number_;
   return Step::record;

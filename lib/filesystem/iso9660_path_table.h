@@ -10,6 +10,7 @@
 #include "core/claim.h"
 #include "core/view.h"
 #include "filesystem/iso9660_descriptors.h"
+#include "filesystem/read_window.h"
 
 namespace platter::filesystem::iso9660 {
 
@@ -28,7 +29,11 @@ class PathTable {
   /// \param bytes length of the table
   /// \param order little for table L, big for table M
   PathTable(const View& view, std::uint64_t place, std::uint64_t bytes, ByteOrder order)
-      : view_(view), end_(saturating_add(place, bytes)), next_(place), order_(order) {}
+      : window_(view),
+        start_(view.start()),
+        end_(saturating_add(place, bytes)),
+        next_(place),
+        order_(order) {}
 
   Step next();
 
@@ -39,12 +44,11 @@ class PathTable {
     return std::span(identifier_).first(record_.get<"identifier_length">());
   }
   /// Where the next record would stand, in image bytes.
-  [[nodiscard]] std::uint64_t place() const noexcept {
-    return saturating_add(view_.start(), next_);
-  }
+  [[nodiscard]] std::uint64_t place() const noexcept { return saturating_add(start_, next_); }
 
  private:
-  View view_;
+  ReadWindow window_;
+  std::uint64_t start_;  // of the view, in image bytes
   std::uint64_t end_;
   std::uint64_t next_;
   ByteOrder order_;

@@ -86,21 +86,21 @@ void SingleRecord::keep(Dialect dialect, const ParsedRecord& record) {
 
 DirectoryReader::DirectoryReader(const View& view, Dialect dialect, std::uint64_t place,
                                  std::uint64_t bytes, std::vector<std::byte>& buffer,
-                                 std::size_t chunk)
+                                 std::size_t read)
     : view_(view),
       dialect_(dialect),
       place_(place),
       bytes_(std::min(bytes, view.bytes() - std::min(place, view.bytes()))),
       buffer_(buffer),
-      chunk_(chunk),
-      cut_(bytes > bytes_) {}
+      cut_(bytes > bytes_),
+      chunk_bytes_(static_cast<std::size_t>(std::min<std::uint64_t>(read, bytes_))) {}
 
 // Has the sector of the next record in the buffer; false at the end of the directory.
 bool DirectoryReader::fill() {
   if (at_ >= bytes_) return false;
   if (at_ < chunk_at_ + chunk_bytes_) return true;
   chunk_at_ = at_ - at_ % kSectorBytes;
-  const auto wanted = static_cast<std::size_t>(std::min<std::uint64_t>(chunk_, bytes_ - chunk_at_));
+  const auto wanted = static_cast<std::size_t>(std::min<std::uint64_t>(kChunk, bytes_ - chunk_at_));
   if (buffer_.size() < wanted) buffer_.resize(wanted);
   chunk_bytes_ = view_.read(place_ + chunk_at_, std::span(buffer_).first(wanted));
   return at_ < chunk_at_ + chunk_bytes_;

@@ -62,6 +62,8 @@ enum class RecordState : std::uint8_t {
 /// A record read on its own, with the bytes that it is decoded from.
 class SingleRecord {
  public:
+  static constexpr std::size_t kMostBytes = 256;  ///< its length has one byte
+
   SingleRecord() = default;
   SingleRecord(const SingleRecord&) = delete;
   SingleRecord& operator=(const SingleRecord&) = delete;
@@ -78,7 +80,7 @@ class SingleRecord {
   [[nodiscard]] const ParsedRecord& get() const noexcept { return record_; }
 
  private:
-  std::array<std::byte, 256> bytes_{};
+  std::array<std::byte, kMostBytes> bytes_{};
   ParsedRecord record_;
 };
 
@@ -98,9 +100,9 @@ class DirectoryReader {
   /// \param place  byte of the directory in the view
   /// \param bytes  its stated length
   /// \param buffer what to read into; reused by the caller
-  /// \param chunk  bytes to read at a time, a multiple of the sector
+  /// \param read   bytes of the directory that stand in the buffer already, whole sectors
   DirectoryReader(const View& view, Dialect dialect, std::uint64_t place, std::uint64_t bytes,
-                  std::vector<std::byte>& buffer, std::size_t chunk = kChunk);
+                  std::vector<std::byte>& buffer, std::size_t read = 0);
 
   /// The next record, without going past it. It is valid until the next call of peek().
   Step peek(ParsedRecord& record);
@@ -125,11 +127,10 @@ class DirectoryReader {
   std::uint64_t place_;
   std::uint64_t bytes_;  // that are there
   std::vector<std::byte>& buffer_;
-  std::size_t chunk_;
   bool cut_;                    // the image ends before the directory does
   std::uint64_t at_ = 0;        // of the next record, in the directory
   std::uint64_t chunk_at_ = 0;  // of the buffer
-  std::size_t chunk_bytes_ = 0;
+  std::size_t chunk_bytes_;
   std::uint64_t length_ = 0;  // of the record that peek() gave
   std::uint64_t broken_at_ = kLargest;
   std::string words_;

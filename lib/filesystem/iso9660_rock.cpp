@@ -30,8 +30,8 @@ std::uint32_t narrow(std::uint64_t value) {
   return static_cast<std::uint32_t>(value);
 }
 
-void append_text(std::string& out, Bytes text) {
-  out.append(reinterpret_cast<const char*>(text.data()), text.size());
+std::string_view text_of(Bytes text) {
+  return {reinterpret_cast<const char*>(text.data()), text.size()};
 }
 
 }  // namespace
@@ -44,18 +44,15 @@ void RecordingTimes::decode(Bytes raw, std::uint64_t key) noexcept {
 }
 
 void RockFields::clear() {
-  any = has_mode = has_name = has_link = relocated = false;
+  any = has_mode = has_name = has_link = has_times = relocated = false;
   serial.reset();
   device.reset();
   child.reset();
   parent.reset();
   filled.reset();
   decompressed.reset();
-  created.reset();
-  modified.reset();
-  accessed.reset();
-  changed.reset();
-  name.clear();
+  times = {};
+  name = {};
   target.clear();
   trouble = {};
 }
@@ -165,11 +162,17 @@ void RockReader::take_name(Bytes entry, std::uint64_t place, RockFields& fields)
     return;
   }
   Bytes text = entry.subspan(kRockName.bytes);
+  // Most names stand in one piece in the record; blocks of continuation areas come and go.
+  if (fields.name.empty() && !name_goes_on_ && area_count_ == 0) {
+    fields.name = text_of(text);
+    return;
+  }
   if (fields.name.size() + text.size() > kLongestName) {
     note(fields, "a Rock Ridge name is longer than 255 bytes and was cut", place);
     text = text.first(kLongestName - fields.name.size());
   }
-  append_text(fields.name, text);
+  fields.joined_name.assign(fields.name).append(text_of(text));
+  fields.name = fields.joined_name;
 }
 
 // Components are joined by '/', except behind the root and behind one that goes on.
@@ -197,7 +200,7 @@ void RockReader::take_link(Bytes entry, std::uint64_t place, RockFields& fields)
     } else if ((flags & (kRockRoot | kRockVolumeRoot)) != 0) {
       target = "/";
     } else {
-      append_text(target, rest.first(length));
+      target += text_of(rest.first(length));
     }
     rest = rest.subspan(length);
   }
@@ -205,13 +208,30 @@ void RockReader::take_link(Bytes entry, std::uint64_t place, RockFields& fields)
 
 void RockReader::take_times(Bytes entry, RockFields& fields) {
   if (entry.size() < kRockTimes.bytes) return;
+  const bool first = !fields.has_times;
+  fields.has_times = true;
+  if (!first || entry.size() > times_entry_.size()) {
+    decode_times(entry, fields.times);
+    return;
+  }
+  if (entry.size() != times_entry_bytes_ ||
+      std::memcmp(entry.data(), times_entry_.data(), entry.size()) != 0) {
+    times_of_entry_ = {};
+    decode_times(entry, times_of_entry_);
+    std::ranges::copy(entry, times_entry_.begin());
+    times_entry_bytes_ = entry.size();
+  }
+  fields.times = times_of_entry_;
+}
+
+void RockReader::decode_times(Bytes entry, RockTimes& times) {
   const std::uint64_t flags = fields_of<kRockTimes>(entry).get<"flags">();
   const bool is_long = (flags & kRockLongTimes) != 0;
   const std::size_t width = is_long ? kDate17.bytes : kDate7.bytes;
   // The stamps stand in the order of these bits; those behind them are of no use here.
   static_assert(kRockCreated == 1 && kRockModified == 2 && kRockAccessed == 4 && kRockChanged == 8);
-  std::optional<Timestamp>* const wanted[] = {&fields.created, &fields.modified, &fields.accessed,
-                                              &fields.changed};
+  std::optional<Timestamp>* const wanted[] = {&times.created, &times.modified, &times.accessed,
+                                              &times.changed};
   Bytes rest = entry.subspan(kRockTimes.bytes);
   for (std::size_t i = 0; i < std::size(wanted); ++i) {
     if ((flags >> i & 1U) == 0) continue;

@@ -47,12 +47,18 @@ class RecordingTimes {
   std::optional<Timestamp> time_;
 };
 
+/// The times of a file.
+struct RockTimes {
+  std::optional<Timestamp> created, modified, accessed, changed;
+};
+
 /// The fields of one record. Meant to be reused: strings keep their memory.
 struct RockFields {
   bool any = false;  ///< at least one Rock Ridge entry was there
   bool has_mode = false;
   bool has_name = false;
   bool has_link = false;
+  bool has_times = false;
   bool relocated = false;  ///< RE: shown where its CL entry stands, not here
   std::uint32_t mode = 0;  ///< with the type
   std::uint32_t links = 0;
@@ -64,12 +70,18 @@ struct RockFields {
   std::optional<std::uint64_t> parent;        ///< PL: block of the directory above
   std::optional<std::uint64_t> filled;        ///< SF: size with holes filled
   std::optional<std::uint64_t> decompressed;  ///< ZF: size when decompressed
-  std::optional<Timestamp> created, modified, accessed, changed;
-  std::string name;                 ///< "." and ".." where an entry says so
-  std::string target;               ///< of a symbolic link
-  std::string_view trouble;         ///< what is wrong with the entries, or ""
+  RockTimes times;
+  std::string_view name;     ///< "." and ".." where an entry says so; lives as the record does
+  std::string target;        ///< of a symbolic link
+  std::string_view trouble;  ///< what is wrong with the entries, or ""
   std::uint64_t trouble_place = 0;  ///< where, byte in the view
 
+  std::string joined_name;  ///< what `name` looks at when it came in pieces
+
+  RockFields() = default;
+  RockFields(const RockFields&) = delete;
+  RockFields& operator=(const RockFields&) = delete;
+  ~RockFields() = default;
   void clear();
 };
 
@@ -107,6 +119,7 @@ class RockReader {
   void take_name(std::span<const std::byte> entry, std::uint64_t place, RockFields& fields);
   void take_link(std::span<const std::byte> entry, std::uint64_t place, RockFields& fields);
   void take_times(std::span<const std::byte> entry, RockFields& fields);
+  void decode_times(std::span<const std::byte> entry, RockTimes& times);
   void take_continuation(std::span<const std::byte> entry, std::uint64_t place, RockFields& fields);
   std::optional<std::span<const std::byte>> next_area(RockFields& fields, std::uint64_t& place);
   static void note(RockFields& fields, std::string_view words, std::uint64_t place);
@@ -115,6 +128,10 @@ class RockReader {
   std::uint64_t block_bytes_;
   std::uint64_t volume_bytes_;
   std::array<RecordingTimes, 4> times_;  // created, modified, accessed, changed
+  // The last TF entry that came first in its record, and what it says: neighbours often agree.
+  std::array<std::byte, 64> times_entry_{};
+  std::size_t times_entry_bytes_ = 0;
+  RockTimes times_of_entry_;
   // Continuation areas of neighbours share blocks.
   std::array<std::byte, kSectorBytes> block_{};
   std::uint64_t block_place_ = kLargest;

@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "core/name_scan.h"
 #include "filesystem/iso9660_names.h"
 
 namespace platter::filesystem::iso9660 {
@@ -38,11 +39,8 @@ class Iso9660Volume::ListingUse {
 
 Iso9660Volume::Iso9660Volume(VolumeSource source)
     : source_(std::move(source)),
-      rock_(source_.view, source_.block_bytes(), source_.volume_bytes()) {}
-
-NodeId Iso9660Volume::root() const {
-  return node_at(tree().root_record);
-}
+      rock_(source_.view, source_.block_bytes(), source_.volume_bytes()),
+      root_(node_at(tree().root_record)) {}
 
 bool Iso9660Volume::read_node(NodeId node, SingleRecord& record) const {
   const View& view = source_.view;
@@ -70,32 +68,56 @@ void Iso9660Volume::read_rock(const ParsedRecord& record, RockFields& rock) {
 void Iso9660Volume::each_entry(NodeId directory, FunctionRef<bool(const Entry&)> visit) {
   ListingUse use(*this);
   Listing& listing = use.get();
+  const View& view = source_.view;
+  const std::uint64_t root_place = tree().root_place();
   if (directory == root()) {
-    const std::uint64_t place = tree().root_place();
-    list(listing, place, tree().shape.root_bytes, true, visit);
+    const std::uint64_t bytes = tree().shape.root_bytes;
+    list(listing, {view, source_.dialect, root_place, bytes, listing.buffer}, true, visit);
     return;
   }
-  SingleRecord self;
-  if (!read_node(directory, self)) return;
-  const ParsedRecord& record = self.get();
-  if (self.begins_directory()) {
-    list(listing, record.place, record.bytes, record.place == tree().root_place(), visit);
+  if (directory < view.start() || directory - view.start() >= view.bytes()) return;
+  // Its record of itself says how long it is; most often the rest is there at once.
+  const std::uint64_t place = directory - view.start();
+  const std::size_t read = read_sectors(place, listing.usual_bytes, listing.buffer);
+  ParsedRecord record;
+  if (parse_first(listing.buffer, read, place, record)) {
+    const std::uint64_t sectors = divide_up(record.bytes, kSectorBytes);
+    listing.usual_bytes = static_cast<std::size_t>(
+        std::clamp<std::uint64_t>(sectors * kSectorBytes, kSectorBytes, DirectoryReader::kChunk));
+    list(listing, {view, source_.dialect, place, record.bytes, listing.buffer, read},
+         place == root_place, visit);
     return;
   }
-  read_rock(record, listing.rock);
-  if (!record.is_directory() && !listing.rock.child) return;
-  const std::uint64_t place = listing.rock.child
-                                  ? saturating_mul(*listing.rock.child, source_.block_bytes())
-                                  : source_.data_place(record);
-  if (place >= source_.view.bytes() && place < source_.volume_bytes()) return;  // a cut image
-  find(Severity::fault, FindingCode::filesystem_damaged, directory, record.all.size(),
+  SingleRecord above;
+  if (!above.read(view, source_.dialect, place)) return;
+  read_rock(above.get(), listing.rock);
+  if (!above.get().is_directory() && !listing.rock.child) return;
+  const std::uint64_t missing = listing.rock.child
+                                    ? saturating_mul(*listing.rock.child, source_.block_bytes())
+                                    : source_.data_place(above.get());
+  if (missing >= view.bytes() && missing < source_.volume_bytes()) return;  // a cut image
+  find(Severity::fault, FindingCode::filesystem_damaged, directory, above.get().all.size(),
        fmt::format("the directory at byte {} of the volume does not begin with a record of itself",
-                   place));
+                   missing));
 }
 
-void Iso9660Volume::list(Listing& listing, std::uint64_t place, std::uint64_t bytes, bool is_root,
+// Returns how many bytes from `place` on are in the buffer then.
+std::size_t Iso9660Volume::read_sectors(std::uint64_t place, std::size_t bytes,
+                                        std::vector<std::byte>& buffer) const {
+  if (buffer.size() < bytes) buffer.resize(bytes);
+  return source_.view.read(place, std::span(buffer).first(bytes));
+}
+
+// Whether a directory begins at the front of the buffer.
+bool Iso9660Volume::parse_first(std::span<const std::byte> buffer, std::size_t read,
+                                std::uint64_t place, ParsedRecord& record) const {
+  const auto sector = buffer.first(std::min<std::size_t>(read, kSectorBytes));
+  return parse_record(source_.dialect, sector, place, record) == RecordState::good &&
+         record.is_self() && record.is_directory();
+}
+
+void Iso9660Volume::list(Listing& listing, DirectoryReader reader, bool is_root,
                          FunctionRef<bool(const Entry&)> visit) {
-  DirectoryReader reader(source_.view, source_.dialect, place, bytes, listing.buffer);
   ParsedRecord record;
   for (;;) {
     const auto step = reader.next(record);
@@ -131,16 +153,33 @@ std::uint64_t Iso9660Volume::absorb_sections(Listing& listing, DirectoryReader& 
   return total;
 }
 
-NodeId Iso9660Volume::directory_node(const ParsedRecord& record, const RockFields& rock) {
+// Where the record of a directory leads.
+struct Iso9660Volume::Lead {
+  NodeId node = 0;
+  std::optional<std::uint64_t> bytes = {};  // as the record of itself says that was found there
+  bool only_relocated = false;  // it exists only for directories that are shown elsewhere
+};
+
+Iso9660Volume::Lead Iso9660Volume::follow(const ParsedRecord& record, const RockFields& rock,
+                                          bool in_root) {
   const std::uint64_t place =
       rock.child ? saturating_mul(*rock.child, source_.block_bytes()) : source_.data_place(record);
-  if (place == tree().root_place()) return root();
-  if (place < source_.view.bytes() &&
-      looked_up_record_.read(source_.view, source_.dialect, place) &&
-      looked_up_record_.begins_directory()) {
-    return node_at(place);
+  if (place == tree().root_place()) return {.node = root()};
+  if (place >= source_.view.bytes()) return {.node = node_at(record.place)};
+  ListingUse use(*this);
+  Listing& listing = use.get();
+  // Directories for relocated ones lie in the root.
+  const bool look_inside = in_root && source_.rock_ridge_shown && !rock.child;
+  const std::size_t wanted = look_inside ? std::size_t{kSectorBytes} : SingleRecord::kMostBytes;
+  const std::size_t read = read_sectors(place, wanted, listing.buffer);
+  ParsedRecord self;
+  if (!parse_first(listing.buffer, read, place, self)) return {.node = node_at(record.place)};
+  Lead lead{.node = node_at(place), .bytes = self.bytes};
+  if (look_inside) {
+    DirectoryReader reader(source_.view, source_.dialect, place, self.bytes, listing.buffer, read);
+    lead.only_relocated = holds_only_relocated(reader, listing.rock);
   }
-  return node_at(record.place);
+  return lead;
 }
 
 // Whether a directory's record of its parent says that it was moved here. Not every maker marks the
@@ -158,23 +197,15 @@ bool Iso9660Volume::belongs_elsewhere(std::uint64_t place, RockFields& rock) {
   return rock.parent.has_value();
 }
 
-// Whether a directory exists only to hold directories that are shown elsewhere.
-bool Iso9660Volume::holds_only_relocated(std::uint64_t place) {
-  ListingUse use(*this);
-  Listing& listing = use.get();
-  SingleRecord self;
-  if (!self.read(source_.view, source_.dialect, place) || !self.begins_directory()) return false;
-  DirectoryReader reader(source_.view, source_.dialect, place, self.get().bytes, listing.buffer,
-                         kSectorBytes);
+bool Iso9660Volume::holds_only_relocated(DirectoryReader& reader, RockFields& rock) {
   ParsedRecord record;
   bool any = false;
   for (auto step = reader.next(record); step == DirectoryReader::Step::record;
        step = reader.next(record)) {
     if (record.is_self() || record.is_parent()) continue;
-    rock_.read(record, tree().skip, listing.rock);
-    const bool relocated =
-        listing.rock.relocated || (record.is_directory() && !listing.rock.child &&
-                                   belongs_elsewhere(source_.data_place(record), listing.rock));
+    rock_.read(record, tree().skip, rock);
+    const bool relocated = rock.relocated || (record.is_directory() && !rock.child &&
+                                              belongs_elsewhere(source_.data_place(record), rock));
     if (!relocated) return false;
     any = true;
   }
@@ -185,21 +216,26 @@ bool Iso9660Volume::hand_out(Listing& listing, const ParsedRecord& record, std::
                              bool in_root, FunctionRef<bool(const Entry&)> visit) {
   read_rock(record, listing.rock);
   if (listing.rock.relocated) return true;
-  listing.is_directory = record.is_directory() || listing.rock.child.has_value();
   listing.node = node_at(record.place);
-  if (listing.is_directory) {
-    listing.node = directory_node(record, listing.rock);
-    if (in_root && source_.rock_ridge_shown && !listing.rock.child &&
-        holds_only_relocated(source_.data_place(record))) {
-      return true;
-    }
+  std::optional<std::uint64_t> own_bytes;
+  if (record.is_directory() || listing.rock.child) {
+    const Lead lead = follow(record, listing.rock, in_root);
+    if (lead.only_relocated) return true;
+    listing.node = lead.node;
+    own_bytes = lead.bytes;
   }
   listing.attributes_known = !listing.rock.child && listing.node != root();
   if (listing.attributes_known) {
     set_attributes(record, listing.rock, bytes, listing.attributes);
     // A directory is as long as its record of itself says, which is the one that is followed.
-    const bool followed = listing.is_directory && listing.node != node_at(record.place);
-    if (followed) listing.attributes.bytes = looked_up_record_.get().bytes;
+    if (own_bytes) listing.attributes.bytes = *own_bytes;
+  }
+  listing.extent = {};
+  listing.extent_known = listing.attributes_known && (own_bytes || is_in_one_piece(record));
+  if (own_bytes) {
+    listing.extent = {.start = listing.node, .bytes = *own_bytes};
+  } else if (listing.extent_known && listing.attributes.type == NodeType::file) {
+    listing.extent = {.start = node_at(source_.data_place(record)), .bytes = record.bytes};
   }
   Charset charset = tree().charset;
   const std::string_view name = name_of(listing, record, charset);
@@ -209,15 +245,18 @@ bool Iso9660Volume::hand_out(Listing& listing, const ParsedRecord& record, std::
     return true;
   }
   visited_ = &listing;
-  listing.record = &record;
-  const bool go_on = visit(
-      {.name = name, .charset = charset, .node = listing.node, .place = node_at(record.place)});
-  listing.record = nullptr;
-  return go_on;
+  return visit({.name = name,
+                .charset = charset,
+                .node = listing.node,
+                .place = node_at(record.place),
+                .attributes = listing.attributes_known ? &listing.attributes : nullptr,
+                .extent = listing.extent_known ? &listing.extent : nullptr});
 }
 
 std::string_view Iso9660Volume::name_of(Listing& listing, const ParsedRecord& record,
                                         Charset& charset) {
+  const bool plain = listing.rock.has_name && is_plain_name(listing.rock.name);
+  if (plain && !record.is_associated()) return listing.rock.name;  // as most are
   std::string_view name;
   if (listing.rock.has_name) {
     name = listing.rock.name;

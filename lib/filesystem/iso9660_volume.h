@@ -64,7 +64,7 @@ class Iso9660Volume final : public Volume {
  public:
   explicit Iso9660Volume(VolumeSource source);
 
-  [[nodiscard]] NodeId root() const override;
+  [[nodiscard]] NodeId root() const override { return root_; }
   [[nodiscard]] Attributes attributes(NodeId node) override;
   void each_entry(NodeId directory, FunctionRef<bool(const Entry&)> visit) override;
   void each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit) override;
@@ -79,29 +79,35 @@ class Iso9660Volume final : public Volume {
   // What one each_entry() works with; kept for the next one.
   struct Listing {
     std::vector<std::byte> buffer;
-    SingleRecord first;  // of several that make up a file
+    std::size_t usual_bytes = kSectorBytes;  // of a directory: as the last one, whole sectors
+    SingleRecord first;                      // of several that make up a file
     RockFields rock;
     std::string name;
     NodeId node = 0;
     Attributes attributes;
     bool attributes_known = false;  // else they stand elsewhere
-    bool is_directory = false;
-    const ParsedRecord* record = nullptr;  // of the entry, for the time of the visit
+    Extent extent;
+    bool extent_known = false;  // else there are several, or they stand elsewhere
   };
   class ListingUse;
 
   [[nodiscard]] const DirectoryTree& tree() const { return source_.trees[source_.shown]; }
   [[nodiscard]] NodeId node_at(std::uint64_t place) const { return source_.view.start() + place; }
-  void list(Listing& listing, std::uint64_t place, std::uint64_t bytes, bool is_root,
+  void list(Listing& listing, DirectoryReader reader, bool is_root,
             FunctionRef<bool(const Entry&)> visit);
   bool hand_out(Listing& listing, const ParsedRecord& record, std::uint64_t bytes, bool in_root,
                 FunctionRef<bool(const Entry&)> visit);
   std::uint64_t absorb_sections(Listing& listing, DirectoryReader& reader, ParsedRecord& record);
   std::string_view name_of(Listing& listing, const ParsedRecord& record, Charset& charset);
-  NodeId directory_node(const ParsedRecord& record, const RockFields& rock);
+  struct Lead;
+  Lead follow(const ParsedRecord& record, const RockFields& rock, bool in_root);
   bool belongs_elsewhere(std::uint64_t place, RockFields& rock);
-  bool holds_only_relocated(std::uint64_t place);
+  bool holds_only_relocated(DirectoryReader& reader, RockFields& rock);
   bool read_node(NodeId node, SingleRecord& record) const;
+  std::size_t read_sectors(std::uint64_t place, std::size_t bytes,
+                           std::vector<std::byte>& buffer) const;
+  bool parse_first(std::span<const std::byte> buffer, std::size_t read, std::uint64_t place,
+                   ParsedRecord& record) const;
   void set_attributes(const ParsedRecord& record, const RockFields& rock, std::uint64_t bytes,
                       Attributes& attributes);
   Attributes attributes_of(const ParsedRecord& record, const RockFields& rock,
@@ -117,6 +123,7 @@ class Iso9660Volume final : public Volume {
   void add_attribute_record(const ParsedRecord& record, Attributes& attributes) const;
   void read_rock(const ParsedRecord& record, RockFields& rock);
   void report(const DirectoryReader& reader);
+  [[nodiscard]] bool is_in_one_piece(const ParsedRecord& record) const;
   std::uint64_t section_bytes(const ParsedRecord& first) const;
   bool next_section(const ParsedRecord& section, SingleRecord& next) const;
   void add_section(const ParsedRecord& record, std::uint64_t offset, ExtentJoiner& joiner,
@@ -125,6 +132,7 @@ class Iso9660Volume final : public Volume {
   VolumeSource source_;
   RockReader rock_;
   RecordingTimes times_;
+  NodeId root_;
   std::vector<std::unique_ptr<Listing>> spare_;
   Listing* visited_ = nullptr;  // the listing whose entry is being visited
   RockFields looked_up_;

@@ -5,7 +5,7 @@
 
 #include <fmt/format.h>
 
-#include "filesystem/quick_fields.h"
+#include "core/name_scan.h"
 
 namespace platter::filesystem {
 namespace {
@@ -42,7 +42,7 @@ std::optional<MinixVolume::Inode> MinixVolume::inode(NodeId node) {
   const auto seconds = [](std::uint64_t value) { return static_cast<std::int64_t>(value); };
   Inode inode;
   if (numbers_.version == 1) {
-    const QuickReader<kMinixInode1> record(bytes.data(), numbers_.order);
+    const FieldReader<kMinixInode1> record(bytes.data(), numbers_.order);
     inode = {word(record.get<"mode">()),
              word(record.get<"uid">()),
              word(record.get<"gid">()),
@@ -55,7 +55,7 @@ std::optional<MinixVolume::Inode> MinixVolume::inode(NodeId node) {
     for (std::size_t i = 0; i < 9; ++i)
       inode.zones[i] = record.get<"zone">(i);
   } else {
-    const QuickReader<kMinixInode2> record(bytes.data(), numbers_.order);
+    const FieldReader<kMinixInode2> record(bytes.data(), numbers_.order);
     inode = {word(record.get<"mode">()),
              word(record.get<"uid">()),
              word(record.get<"gid">()),
@@ -174,7 +174,7 @@ bool MinixVolume::read_entries(NodeId directory, std::span<const std::byte> byte
            fmt::format("an entry of directory {} leads to inode {}, expected one from 1 to {}",
                        directory, number, numbers_.inodes));
     }
-    if (entry.name.empty() || has_slash_or_nul(entry.name.data(), entry.name.size())) {
+    if (entry.name.empty() || has_slash_or_nul(entry.name)) {
       find(Severity::fault, FindingCode::name_illegal, entry.place, step,
            fmt::format("directory {} holds a name of {} bytes that is empty or has a '/' in it",
                        directory, entry.name.size()));

@@ -72,7 +72,7 @@ void FileLines::begin(const OpenVolume& volume, bool headed) {
   first_ = false;
   heading += emphasised(fmt::format("{}: {}", printable(volume.layer->id), volume.layer->title),
                         kHeading, style_);
-  buffer_.put_any(heading + '\n');
+  buffer_.put(heading + '\n');
 }
 
 void FileLines::add(const FileVisit& file) {
@@ -85,39 +85,44 @@ void FileLines::add(const FileVisit& file) {
 
 void FileLines::add_json(const FileVisit& file) {
   const Attributes& attributes = file.attributes;
-  LineBuffer& out = buffer_;
-  const auto number = [&out](std::string_view key, std::uint64_t value) {
-    out.put(key);
-    out.put(value);
-  };
-  if (file.plain) {
-    out.room(json_start_.size() + file.path.size() + kFixed);
+  const bool has_extents =
+      attributes.type == NodeType::file || attributes.type == NodeType::directory;
+  const auto begin = [&](std::size_t path_bytes) {
+    LinePiece out = buffer_.piece(json_start_.size() + path_bytes + kFixed);
     out.put(json_start_);
+    return out;
+  };
+  LinePiece out = begin(file.plain ? file.path.size() : 0);
+  if (file.plain) {
     out.put(file.path);
     out.put('"');
   } else {
     std::string path;
     append_json_text(path, file.path);
     if (!file.exact) path += ",\"raw\":\"" + hex_of(file.raw_path) + '"';
-    out.room(json_start_.size() + path.size() + kFixed);
-    out.put(json_start_);
-    out.put(std::string_view(path).substr(1));
+    out = begin(path.size());
+    out.put(std::string_view(path).substr(1));  // the quotation mark is there
   }
   out.put(",\"type\":\"");
   out.put(node_type_name(attributes.type));
-  number("\",\"bytes\":", attributes.bytes);
+  out.put("\",\"bytes\":");
+  out.put(attributes.bytes);
   out.put(owner_words(attributes));
   if (attributes.device) {
-    number(",\"device\":[", attributes.device->major);
-    number(",", attributes.device->minor);
+    out.put(",\"device\":[");
+    out.put(std::uint64_t{attributes.device->major});
+    out.put(',');
+    out.put(std::uint64_t{attributes.device->minor});
     out.put(']');
   }
-  if (attributes.type == NodeType::symlink) add_target(file);
-  if (attributes.type == NodeType::file || attributes.type == NodeType::directory) {
-    add_extents(file.entry.node);
+  if (has_extents) out.put(",\"extents\":[");
+  buffer_.add(out);
+  if (has_extents) {
+    add_extents(file.entry);
+    return;
   }
-  out.room(2);
-  out.put("}\n");
+  if (attributes.type == NodeType::symlink) add_target(file);
+  buffer_.put("}\n");
 }
 
 void FileLines::add_target(const FileVisit& file) {
@@ -126,45 +131,50 @@ void FileLines::add_target(const FileVisit& file) {
   std::string text = ",\"target\":";
   append_json_text(text, target.utf8);
   if (!target.exact) text += ",\"target_raw\":\"" + hex_of(raw) + '"';
-  buffer_.put_any(text);
+  buffer_.put(text);
 }
 
-// Joined and clipped like each_present_extent() does, but in one step: nearly every file has one
-// extent, and a list has a hundred thousand of them.
-void FileLines::add_extents(NodeId node) {
+// The extents and the end of the line. Joined and clipped like each_present_extent() does, but in
+// one step: nearly every file has one extent, and a list has a hundred thousand of them.
+void FileLines::add_extents(const Entry& entry) {
   const std::uint64_t begin = volume_->view.start();
   const std::uint64_t end = begin + volume_->view.bytes();
   Extent held;
-  bool first = true;
-  const auto put = [&] {
-    // A file may have as many extents as its volume has blocks.
-    buffer_.room(kFixed);
-    buffer_.put(first ? "[" : ",[");
-    buffer_.put(held.start);
-    buffer_.put(',');
-    buffer_.put(held.bytes);
-    buffer_.put(']');
-    first = false;
+  const auto put_held = [&](LinePiece& out) {
+    out.put('[');
+    out.put(held.start);
+    out.put(',');
+    out.put(held.bytes);
+    out.put(']');
   };
-  buffer_.room(kFixed);
-  buffer_.put(",\"extents\":[");
-  volume_->volume->each_extent(node, [&](const Extent& extent) {
+  const auto take = [&](const Extent& extent) {
     if (extent.absent || extent.start < begin || extent.start >= end) return true;
     const std::uint64_t bytes = std::min(extent.bytes, end - extent.start);
-    if (held.bytes != 0 && held.start + held.bytes == extent.start &&
-        held.offset + held.bytes == extent.offset) {
-      held.bytes += bytes;
-      return true;
+    if (held.bytes != 0) {
+      if (held.start + held.bytes == extent.start && held.offset + held.bytes == extent.offset) {
+        held.bytes += bytes;
+        return true;
+      }
+      // A file may have as many extents as its volume has blocks.
+      LinePiece out = buffer_.piece(kFixed);
+      put_held(out);
+      out.put(',');
+      buffer_.add(out);
     }
-    if (held.bytes != 0) put();
     held.offset = extent.offset;
     held.start = extent.start;
     held.bytes = bytes;
     return true;
-  });
-  if (held.bytes != 0) put();
-  buffer_.room(kFixed);
-  buffer_.put(']');
+  };
+  if (entry.extent != nullptr) {
+    take(*entry.extent);
+  } else {
+    volume_->volume->each_extent(entry.node, take);
+  }
+  LinePiece out = buffer_.piece(kFixed);
+  if (held.bytes != 0) put_held(out);
+  out.put("]}\n");
+  buffer_.add(out);
 }
 
 // Mode, owner, count of names and time. Files of one directory mostly have the same.
@@ -217,7 +227,7 @@ void FileLines::add_words(const FileVisit& file) {
         decode_text(volume_->volume->link_target(file.entry.node), file.entry.charset).utf8);
   }
   out += '\n';
-  buffer_.put_any(out);
+  buffer_.put(out);
 }
 
 }  // namespace platter

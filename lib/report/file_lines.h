@@ -49,7 +49,7 @@ class FileLines {
   void add_json(const FileVisit& file);
   void add_words(const FileVisit& file);
   void add_target(const FileVisit& file);
-  void add_extents(NodeId node);
+  void add_extents(const Entry& entry);
   std::string_view owner_words(const Attributes& attributes);
 
   LineBuffer buffer_;

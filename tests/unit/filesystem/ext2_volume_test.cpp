@@ -5,7 +5,6 @@
 
 #include <catch2/catch.hpp>
 
-#include "filesystem/quick_fields.h"
 #include "support/survey.h"
 #include "support/tree.h"
 #include "unit/filesystem/volume_exercise.h"
@@ -318,29 +317,6 @@ TEST_CASE("ext2: flips and cuts anywhere in a volume", "[ext2]") {
     for (std::size_t length = 0; length < 40 * 1024; length += 127) {
       exercise("ext2", {good.begin(), good.begin() + static_cast<std::ptrdiff_t>(length)});
     }
-  }
-}
-
-TEST_CASE("the quick reader reads as the careful one does", "[ext2]") {
-  std::vector<std::byte> bytes(filesystem::kExt2Inode.bytes);
-  for (std::size_t i = 0; i < bytes.size(); ++i)
-    bytes[i] = static_cast<std::byte>(0xF1 - i * 3);
-  for (const ByteOrder order : {ByteOrder::little, ByteOrder::big}) {
-    const FieldReader<filesystem::kExt2Inode> careful(bytes.data(), order);
-    const filesystem::QuickReader<filesystem::kExt2Inode> quick(bytes.data(), order);
-    CHECK(careful.get<"mode">() == quick.get<"mode">());
-    CHECK(careful.get<"mtime">() == quick.get<"mtime">());
-    CHECK(careful.get<"block">(14) == quick.get<"block">(14));
-    CHECK(careful.get<"size_high">() == quick.get<"size_high">());
-  }
-  for (std::size_t at = 0; at < 20; ++at) {
-    std::string name(20, 'n');
-    CHECK_FALSE(filesystem::has_slash_or_nul(name.data(), name.size()));
-    name[at] = '/';
-    CHECK(filesystem::has_slash_or_nul(name.data(), name.size()));
-    CHECK(filesystem::has_slash_or_nul(name.data(), at) == false);
-    name[at] = '\0';
-    CHECK(filesystem::has_slash_or_nul(name.data(), name.size()));
   }
 }
 
