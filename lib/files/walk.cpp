@@ -129,14 +129,16 @@ class Walker {
 
   // Whether it is a directory to be entered.
   bool visit_one(const Entry& entry, std::uint32_t depth) {
+    if (entry.attributes != nullptr) return visit_one(entry, *entry.attributes, depth);
+    return visit_one(entry, volume_.attributes(entry.node), depth);
+  }
+
+  bool visit_one(const Entry& entry, const Attributes& attributes, std::uint32_t depth) {
     const std::size_t path_length = path_.size();
     const std::size_t raw_length = raw_path_.size();
     const bool exact = exact_;
     const bool plain = plain_;
     append(entry);
-    std::optional<Attributes> looked_up;
-    if (entry.attributes == nullptr) looked_up = volume_.attributes(entry.node);
-    const Attributes& attributes = looked_up ? *looked_up : *entry.attributes;
     const bool is_directory = attributes.type == NodeType::directory;
     ++(is_directory ? result_.directories : result_.files);
     const std::string_view name =
