@@ -70,6 +70,7 @@ class Ext2Volume final : public Volume {
   bool map_child(ExtentNode child, FileMap& map);
   bool map_extent(const std::byte* entry, FileMap& map);
   void map(NodeId node, FileMap::Wanted wanted, FunctionRef<bool(const Extent&)> visit);
+  [[nodiscard]] std::optional<Extent> one_extent(const std::byte* inode) const;
   void inline_extents(const Node& node, FunctionRef<bool(const Extent&)> visit);
   [[nodiscard]] std::optional<Extent> inline_rest(const Node& node);
   void say_stored_form(const Node& node);
