@@ -2,6 +2,8 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -56,6 +58,37 @@ struct WalkResult {
 WalkResult walk(Volume& volume, NodeId top, std::string_view top_path,
                 FunctionRef<Step(const FileVisit&)> visit, std::vector<Finding>& findings,
                 WalkOrder order = WalkOrder::by_directory);
+
+/// Makes text of files in a second thread, through a volume of its own.
+class SecondReader {
+ public:
+  SecondReader() = default;
+  SecondReader(const SecondReader&) = delete;
+  SecondReader& operator=(const SecondReader&) = delete;
+  virtual ~SecondReader() = default;
+
+  [[nodiscard]] virtual Volume& volume() = 0;
+  /// Appends what is to be said of a file; returns about how many bytes wait to be taken.
+  virtual std::size_t add(const FileVisit& file) = 0;
+  /// What was made since the last time.
+  /// \param spare a string whose memory may be used for what comes
+  [[nodiscard]] virtual std::string take_text(std::string spare) = 0;
+};
+
+/// So many files make a second thread worth its start.
+inline constexpr std::uint64_t kFilesAlone = 1000;
+
+/// Walks everything in a volume by_directory and makes text of it. When there are many files, a
+/// second thread reads some of the directories. Text and findings are the same, and in the same
+/// order, as without it.
+/// \param visit  makes the text of a file; has to say go_on unless the walk should end
+/// \param put    takes the text of a directory that the second thread read, in its place
+/// \param second opens the volume once more, in the other thread; null when that cannot be
+/// \param alone  files that are visited before the other thread is started
+WalkResult walk_to_text(Volume& volume, FunctionRef<Step(const FileVisit&)> visit,
+                        FunctionRef<Step(std::string_view)> put,
+                        std::function<std::unique_ptr<SecondReader>()> second,
+                        std::vector<Finding>& findings, std::uint64_t alone = kFilesAlone);
 
 /// The place of a name in the tree.
 struct FoundPath {

@@ -24,7 +24,7 @@ class Opening {
       // Boot images lie in the volume already, so they are shown only to those who ask for them.
       const bool wanted = layer.kind == LayerKind::label ? here : layer.id == in_;
       if (wanted && has_slices_as_files(layer)) {
-        volumes_.open.push_back({&layer, image_, std::make_unique<SliceVolume>(layer)});
+        volumes_.open.push_back({&layer, image_, std::make_unique<SliceVolume>(layer), {}});
       }
       const bool holds = layer.kind == LayerKind::slice || layer.kind == LayerKind::boot;
       look(layer.layers, holds ? &layer : slice, here);
@@ -51,7 +51,8 @@ class Opening {
     if (volume == nullptr) {
       volumes_.not_listed.push_back(&layer);
     } else {
-      volumes_.open.push_back({&layer, view, std::move(volume)});
+      auto again = [open = format->open, view, options = options_] { return open(view, options); };
+      volumes_.open.push_back({&layer, view, std::move(volume), std::move(again)});
     }
   }
 

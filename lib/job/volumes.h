@@ -1,6 +1,7 @@
 // The volumes of a survey, opened.
 #pragma once
 
+#include <functional>
 #include <memory>
 #include <string>
 #include <string_view>
@@ -17,6 +18,8 @@ struct OpenVolume {
   const Layer* layer = nullptr;  ///< of the survey, which has to live as long
   View view;                     ///< what it was opened on; extents lie in here
   std::unique_ptr<Volume> volume;
+  /// Opens the same once more, for another thread; empty where that is not worth anything.
+  std::function<std::unique_ptr<Volume>()> open_again;
 };
 
 struct Volumes {

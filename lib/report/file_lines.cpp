@@ -1,6 +1,9 @@
 #include "report/file_lines.h"
 
 #include <algorithm>
+#include <streambuf>
+#include <thread>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -60,7 +63,7 @@ std::string mode_words(const Attributes& attributes) {
 }
 
 FileLines::FileLines(std::ostream& out, FileListing listing, bool details, const TextStyle& style)
-    : buffer_(out), listing_(listing), details_(details), style_(style) {}
+    : out_(out), buffer_(out), listing_(listing), details_(details), style_(style) {}
 
 void FileLines::begin(const OpenVolume& volume, bool headed) {
   volume_ = &volume;
@@ -73,6 +76,72 @@ void FileLines::begin(const OpenVolume& volume, bool headed) {
   heading += emphasised(fmt::format("{}: {}", printable(volume.layer->id), volume.layer->title),
                         kHeading, style_);
   buffer_.put(heading + '\n');
+}
+
+// Makes lines into a string.
+class FileLines::Second final : public SecondReader {
+ public:
+  Second(const FileLines& first, const OpenVolume& volume)
+      : open_{volume.layer, volume.view, volume.open_again(), {}},
+        out_(&text_),
+        lines_(out_, first.listing_, first.details_, first.style_) {
+    lines_.begin(open_, false);
+  }
+  [[nodiscard]] bool is_open() const noexcept { return open_.volume != nullptr; }
+  [[nodiscard]] Volume& volume() override { return *open_.volume; }
+  std::size_t add(const FileVisit& file) override {
+    lines_.add(file);
+    return text_.taken.size();
+  }
+  [[nodiscard]] std::string take_text(std::string spare) override {
+    lines_.flush();
+    return std::exchange(text_.taken, std::move(spare));
+  }
+
+ private:
+  struct Text final : std::streambuf {
+    std::string taken;
+
+    std::streamsize xsputn(const char* text, std::streamsize bytes) override {
+      taken.append(text, static_cast<std::size_t>(bytes));
+      return bytes;
+    }
+    int_type overflow(int_type c) override {
+      if (c != traits_type::eof()) taken += traits_type::to_char_type(c);
+      return traits_type::not_eof(c);
+    }
+  };
+
+  OpenVolume open_;
+  Text text_;
+  std::ostream out_;
+  FileLines lines_;
+};
+
+void FileLines::list(const OpenVolume& volume, bool headed, Selection& selection,
+                     std::vector<Finding>& findings) {
+  begin(volume, headed);
+  const auto go_on = [&] { return out_ ? Step::go_on : Step::stop; };
+  const auto visit = [&](const FileVisit& file) {
+    add(file);
+    return go_on();
+  };
+  const bool tree = listing_ == FileListing::tree;
+  if (tree || !selection.everything() || !volume.open_again ||
+      std::thread::hardware_concurrency() < 2) {
+    selection.walk(*volume.volume, visit, findings,
+                   tree ? WalkOrder::nested : WalkOrder::by_directory);
+    return;
+  }
+  const auto put = [&](std::string_view text) {
+    buffer_.put_large(text);
+    return go_on();
+  };
+  const auto second = [&]() -> std::unique_ptr<SecondReader> {
+    auto reader = std::make_unique<Second>(*this, volume);
+    return reader->is_open() ? std::move(reader) : nullptr;
+  };
+  walk_to_text(*volume.volume, visit, put, second, findings);
 }
 
 void FileLines::add(const FileVisit& file) {

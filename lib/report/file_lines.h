@@ -6,7 +6,9 @@
 #include <ostream>
 #include <string>
 #include <string_view>
+#include <vector>
 
+#include "files/selection.h"
 #include "files/walk.h"
 #include "job/volumes.h"
 #include "report/line_buffer.h"
@@ -25,13 +27,17 @@ class FileLines {
   /// \param details  type, mode, owner, size and time in front (words only)
   FileLines(std::ostream& out, FileListing listing, bool details, const TextStyle& style);
 
-  /// The volume that the next files are from, with a heading when `headed`.
-  void begin(const OpenVolume& volume, bool headed);
-  void add(const FileVisit& file);
+  /// Lists what is selected in a volume, with a heading when `headed`. Stops when the stream takes
+  /// no more.
+  /// \param findings takes what the volume and the walk have to report
+  void list(const OpenVolume& volume, bool headed, Selection& selection,
+            std::vector<Finding>& findings);
   /// Hands everything on to the stream.
   void flush() { buffer_.flush(); }
 
  private:
+  class Second;  // the same in another thread
+
   // JSON for attributes that neighbours share, and what it was made from.
   struct OwnerWords {
     struct Key {
@@ -46,12 +52,15 @@ class FileLines {
     std::string words;
   };
 
+  void begin(const OpenVolume& volume, bool headed);
+  void add(const FileVisit& file);
   void add_json(const FileVisit& file);
   void add_words(const FileVisit& file);
   void add_target(const FileVisit& file);
   void add_extents(const Entry& entry);
   std::string_view owner_words(const Attributes& attributes);
 
+  std::ostream& out_;
   LineBuffer buffer_;
   FileListing listing_;
   bool details_;

@@ -52,6 +52,12 @@ class LineBuffer {
     add(out);
   }
 
+  /// The same for text that is not worth copying.
+  void put_large(std::string_view text) {
+    flush();
+    out_.write(text.data(), static_cast<std::streamsize>(text.size()));
+  }
+
   void flush() {
     out_.write(bytes_.data(), at_ - bytes_.data());
     at_ = bytes_.data();

@@ -12,7 +12,7 @@
 namespace platter::test {
 
 /// Nodes are numbered from 1, the root. Content lies in one run of bytes, `image`.
-class MemoryVolume final : public Volume {
+class MemoryVolume : public Volume {
  public:
   struct Node {
     Attributes attributes;

@@ -53,13 +53,7 @@ int list(const StraightSurvey& survey, const VolumeChoice& choice, const Options
   std::vector<Finding> findings;
   for (OpenVolume& open : volumes.open) {
     const std::size_t before = findings.size();
-    lines.begin(open, volumes.open.size() > 1);
-    const auto add = [&](const FileVisit& file) {
-      lines.add(file);
-      return streams.out ? Step::go_on : Step::stop;
-    };
-    selection.walk(*open.volume, add, findings,
-                   request.tree ? WalkOrder::nested : WalkOrder::by_directory);
+    lines.list(open, volumes.open.size() > 1, selection, findings);
     for (std::size_t i = before; i < findings.size(); ++i)
       findings[i].layer = open.layer->id;
   }
