@@ -86,6 +86,8 @@ struct Entry {
   /// The one extent that each_extent() would visit, of 0 bytes for none at all, where the entry
   /// itself tells; else null.
   const Extent* extent = nullptr;
+  /// The name is_plain_name(), as the volume found out already; false says nothing.
+  bool plain = false;
 };
 
 enum class BlockUse : std::uint8_t { free, used, metadata, bad };

@@ -12,6 +12,7 @@ namespace platter {
 
 /// Whether a name needs neither decoding nor escaping, as most do.
 [[nodiscard]] inline bool is_plain(const Entry& entry) noexcept {
+  if (entry.plain) return true;
   const bool wide = entry.charset == Charset::ucs2_be || entry.charset == Charset::utf16_le;
   return !wide && is_plain_name(entry.name);
 }

@@ -90,11 +90,16 @@ bool Ext2Volume::read_block(NodeId directory, std::span<const std::byte> block, 
       return true;
     }
     const char* name = reinterpret_cast<const char*>(block.data() + at + kHead);
-    const Entry entry{{name, name_bytes}, charset_, inode, place + at};
+    const bool plain = is_plain_name({name, name_bytes});
+    const Entry entry{.name = {name, name_bytes},
+                      .charset = charset_,
+                      .node = inode,
+                      .place = place + at,
+                      .plain = plain};
     at += static_cast<std::size_t>(length);
     if (inode == 0 || is_self_or_parent(entry.name)) continue;
     const bool sound =
-        inode <= numbers_.inodes && name_bytes != 0 && !has_slash_or_nul({name, name_bytes});
+        inode <= numbers_.inodes && name_bytes != 0 && (plain || !has_slash_or_nul(entry.name));
     if (!sound) say_what_is_wrong(directory, entry);
     if (name_bytes != 0 && !visit(entry)) return false;
   }

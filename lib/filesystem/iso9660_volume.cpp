@@ -250,13 +250,15 @@ bool Iso9660Volume::hand_out(Listing& listing, const ParsedRecord& record, std::
                 .node = listing.node,
                 .place = node_at(record.place),
                 .attributes = listing.attributes_known ? &listing.attributes : nullptr,
-                .extent = listing.extent_known ? &listing.extent : nullptr});
+                .extent = listing.extent_known ? &listing.extent : nullptr,
+                .plain = listing.plain_name});
 }
 
 std::string_view Iso9660Volume::name_of(Listing& listing, const ParsedRecord& record,
                                         Charset& charset) {
-  const bool plain = listing.rock.has_name && is_plain_name(listing.rock.name);
-  if (plain && !record.is_associated()) return listing.rock.name;  // as most are
+  listing.plain_name =
+      listing.rock.has_name && !record.is_associated() && is_plain_name(listing.rock.name);
+  if (listing.plain_name) return listing.rock.name;  // as most are
   std::string_view name;
   if (listing.rock.has_name) {
     name = listing.rock.name;

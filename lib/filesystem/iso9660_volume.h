@@ -83,6 +83,7 @@ class Iso9660Volume final : public Volume {
     SingleRecord first;                      // of several that make up a file
     RockFields rock;
     std::string name;
+    bool plain_name = false;
     NodeId node = 0;
     Attributes attributes;
     bool attributes_known = false;  // else they stand elsewhere
