@@ -49,8 +49,10 @@ bool View::holds(std::uint64_t offset, std::string_view expected) const {
 }
 
 bool all_zero(const View& view, std::uint64_t offset, std::uint64_t bytes) {
-  std::vector<std::byte> piece(64 * 1024);
+  constexpr std::uint64_t kPiece = 64 * 1024;
   const std::uint64_t end = std::min(view.bytes(), saturating_add(offset, bytes));
+  std::vector<std::byte> piece(
+      static_cast<std::size_t>(std::min(kPiece, end - std::min(offset, end))));
   for (std::uint64_t at = offset; at < end; at += piece.size()) {
     const auto wanted = static_cast<std::size_t>(std::min<std::uint64_t>(piece.size(), end - at));
     view.read(at, std::span(piece).first(wanted));  // what is not there any more reads as zero

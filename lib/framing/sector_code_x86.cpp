@@ -9,6 +9,9 @@
 #include <cstring>
 
 #include <immintrin.h>
+#if __has_include(<sys/platform/x86.h>)
+#include <sys/platform/x86.h>
+#endif
 #endif
 
 namespace platter::sector_code::detail {
@@ -238,10 +241,17 @@ constexpr Kernel vector_kernel{edc_carry_less, count_bad_parity_vector};
 
 }  // namespace
 
+// What the C library found out about the processor when the program was loaded. The compiler's own
+// way asks the processor again at every start, which a virtual machine answers slowly.
 const Kernel* accelerated_kernel() noexcept {
+#ifdef CPU_FEATURE_ACTIVE
+  const bool available =
+      CPU_FEATURE_ACTIVE(AVX2) && CPU_FEATURE_ACTIVE(PCLMULQDQ) && CPU_FEATURE_ACTIVE(POPCNT);
+#else
   static const bool available = __builtin_cpu_supports("avx2") != 0 &&
                                 __builtin_cpu_supports("pclmul") != 0 &&
                                 __builtin_cpu_supports("popcnt") != 0;
+#endif
   return available ? &vector_kernel : nullptr;
 }
 

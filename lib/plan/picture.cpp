@@ -1,7 +1,7 @@
 #include "plan/picture.h"
 
 #include <algorithm>
-#include <cmath>
+#include <bit>
 #include <vector>
 
 #include <fmt/format.h>
@@ -98,6 +98,15 @@ std::vector<Box> to_scale(const std::vector<Stretch>& stretches, std::uint64_t t
   return boxes;
 }
 
+// How often `least` has to be doubled to become `bytes`, straight lines between the powers of two.
+// The C library's logarithm would have its mathematics loaded at the start of every command.
+double doublings(std::uint64_t bytes, std::uint64_t least) {
+  const int whole = static_cast<int>(std::bit_width(bytes / least)) - 1;
+  const double doubled =
+      static_cast<double>(least) * static_cast<double>(std::uint64_t{1} << whole);
+  return whole + static_cast<double>(bytes) / doubled - 1;
+}
+
 // Side by side in the order of the card; the shortest stretch gets one share, each doubling adds
 // half a share.
 std::vector<Box> by_logarithm(const std::vector<Stretch>& stretches) {
@@ -107,9 +116,7 @@ std::vector<Box> by_logarithm(const std::vector<Stretch>& stretches) {
   std::vector<double> shares;
   double sum = 0;
   for (const Stretch& one : stretches) {
-    const double ratio = static_cast<double>(std::max<std::uint64_t>(one.place.bytes, 1)) /
-                         static_cast<double>(least);
-    shares.push_back(1 + std::log2(ratio) / 2);
+    shares.push_back(1 + doublings(std::max<std::uint64_t>(one.place.bytes, 1), least) / 2);
     sum += shares.back();
   }
   std::vector<Box> boxes;
