@@ -1,17 +1,25 @@
 // Headers of executable files, shared by the decoder and the fixture writers.
 #pragma once
 
+#include "core/field_list.h"
 #include "core/layout.h"
 
 namespace platter::boot {
 
+/// The lengths of a program's parts, in words of 4 or 8 bytes.
+consteval auto program_length_fields(std::uint32_t word) {
+  return FieldList{
+      unsigned_field("text", 0, word, "length of the code", unit::bytes),
+      unsigned_field("data", word, word, "length of the initialised data", unit::bytes),
+      unsigned_field("bss", 2 * word, word, "length of the data that starts as zeros", unit::bytes),
+  };
+}
+
 // a.out: the first word is magic and machine together. Old systems store all words in the order of
 // the machine; later BSD systems store the first one big-endian everywhere.
-inline constexpr Field kAoutFields[] = {
+inline constexpr FieldList kAoutFields = {
     u32("midmag", 0, "flags and machine (high half), magic (low half)"),
-    u32("text", 4, "length of the code", unit::bytes),
-    u32("data", 8, "length of the initialised data", unit::bytes),
-    u32("bss", 12, "length of the data that starts as zeros", unit::bytes),
+    at(4, program_length_fields(4)),
     u32("symbols", 16, "length of the symbol table", unit::bytes),
     u32("entry", 20, "address to start at"),
     u32("text_relocation", 24, "length of the code's relocation table", unit::bytes),
@@ -59,44 +67,35 @@ inline constexpr Field kElfIdentFields[] = {
 inline constexpr Structure kElfIdent =
     structure("ELF identification", "System V ABI, chapter 4", 16, kElfIdentFields);
 
-inline constexpr Field kElf32Fields[] = {
-    records("ident", 0, 1, kElfIdent, "identification"),
-    u16("type", 16, "1 relocatable, 2 executable, 3 shared"),
-    u16("machine", 18, "machine", unit::none, kElfMachines),
-    u32("version", 20, "1"),
-    u32("entry", 24, "address to start at"),
-    u32("segments_at", 28, "place of the program headers", unit::bytes),
-    u32("sections_at", 32, "place of the section headers", unit::bytes),
-    u32("flags", 36, "depends on the machine"),
-    u16("header_bytes", 40, "52", unit::bytes),
-    u16("segment_bytes", 42, "32", unit::bytes),
-    u16("segments", 44, "number of program headers"),
-    u16("section_bytes", 46, "40", unit::bytes),
-    u16("sections", 48, "number of section headers"),
-    u16("names", 50, "section with the names"),
-};
+// Both classes have the same fields; addresses and places have 4 or 8 bytes.
+consteval auto elf_fields(std::uint32_t word) {
+  const std::uint32_t behind = 24 + 3 * word;
+  return FieldList{
+      records("ident", 0, 1, kElfIdent, "identification"),
+      u16("type", 16, "1 relocatable, 2 executable, 3 shared"),
+      u16("machine", 18, "machine", unit::none, kElfMachines),
+      u32("version", 20, "1"),
+      unsigned_field("entry", 24, word, "address to start at"),
+      unsigned_field("segments_at", 24 + word, word, "place of the program headers", unit::bytes),
+      unsigned_field("sections_at", 24 + 2 * word, word, "place of the section headers",
+                     unit::bytes),
+      u32("flags", behind, "depends on the machine"),
+      u16("header_bytes", behind + 4, "52, with 64 bits 64", unit::bytes),
+      u16("segment_bytes", behind + 6, "32, with 64 bits 56", unit::bytes),
+      u16("segments", behind + 8, "number of program headers"),
+      u16("section_bytes", behind + 10, "40, with 64 bits 64", unit::bytes),
+      u16("sections", behind + 12, "number of section headers"),
+      u16("names", behind + 14, "section with the names"),
+  };
+}
+inline constexpr FieldList kElf32Fields = elf_fields(4);
 inline constexpr Structure kElf32 =
     structure("ELF header, 32 bits", "System V ABI, chapter 4, Elf32_Ehdr", 52, kElf32Fields);
-
-inline constexpr Field kElf64Fields[] = {
-    records("ident", 0, 1, kElfIdent, "identification"),
-    u16("type", 16, "1 relocatable, 2 executable, 3 shared"),
-    u16("machine", 18, "machine", unit::none, kElfMachines),
-    u32("version", 20, "1"),
-    u64("entry", 24, "address to start at"),
-    u64("segments_at", 32, "place of the program headers", unit::bytes),
-    u64("sections_at", 40, "place of the section headers", unit::bytes),
-    u32("flags", 48, "depends on the machine"),
-    u16("header_bytes", 52, "64", unit::bytes),
-    u16("segment_bytes", 54, "56", unit::bytes),
-    u16("segments", 56, "number of program headers"),
-    u16("section_bytes", 58, "64", unit::bytes),
-    u16("sections", 60, "number of section headers"),
-    u16("names", 62, "section with the names"),
-};
+inline constexpr FieldList kElf64Fields = elf_fields(8);
 inline constexpr Structure kElf64 =
     structure("ELF header, 64 bits", "System V ABI, chapter 4, Elf64_Ehdr", 64, kElf64Fields);
 
+// The program headers of the two classes have their fields in different orders.
 inline constexpr Field kElf32SegmentFields[] = {
     u32("type", 0, "1: to be loaded"),
     u32("offset", 4, "place in the file", unit::bytes),
@@ -137,22 +136,26 @@ inline constexpr Field kCoffFields[] = {
 inline constexpr Structure kCoff = structure(
     "COFF file header", "System V filehdr.h; NetBSD sys/sys/exec_ecoff.h", 20, kCoffFields);
 
-// The first 24 bytes of the optional header are the same in COFF, MIPS ECOFF and 32-bit XCOFF.
-inline constexpr Field kCoffOptionalFields[] = {
+consteval auto coff_address_fields(std::uint32_t word) {
+  return FieldList{
+      program_length_fields(word),
+      unsigned_field("entry", 3 * word, word, "address to start at"),
+      unsigned_field("text_start", 4 * word, word, "address of the code"),
+      unsigned_field("data_start", 5 * word, word, "address of the data"),
+  };
+}
+
+// The first 28 bytes of the optional header are the same in COFF, MIPS ECOFF and 32-bit XCOFF.
+inline constexpr FieldList kCoffOptionalFields = {
     u16("magic", 0, "0407, 0410 or 0413"),
     u16("stamp", 2, "version"),
-    u32("text", 4, "length of the code", unit::bytes),
-    u32("data", 8, "length of the initialised data", unit::bytes),
-    u32("bss", 12, "length of the data that starts as zeros", unit::bytes),
-    u32("entry", 16, "address to start at"),
-    u32("text_start", 20, "address of the code"),
-    u32("data_start", 24, "address of the data"),
+    at(4, coff_address_fields(4)),
 };
 inline constexpr Structure kCoffOptional =
     structure("COFF optional header", "System V aouthdr.h; NetBSD sys/sys/exec_ecoff.h", 28,
               kCoffOptionalFields);
 
-inline constexpr Field kAlphaEcoffFields[] = {
+inline constexpr FieldList kAlphaEcoffFields = {
     u16("magic", 0, "0x0183"),
     u16("sections", 2, "number of sections"),
     u32("made", 4, "when it was made", unit::unix_time),
@@ -164,12 +167,7 @@ inline constexpr Field kAlphaEcoffFields[] = {
     u16("stamp", 26, "version"),
     u16("build", 28, "build revision"),
     reserved(30, 2, "alignment"),
-    u64("text", 32, "length of the code", unit::bytes),
-    u64("data", 40, "length of the initialised data", unit::bytes),
-    u64("bss", 48, "length of the data that starts as zeros", unit::bytes),
-    u64("entry", 56, "address to start at"),
-    u64("text_start", 64, "address of the code"),
-    u64("data_start", 72, "address of the data"),
+    at(32, coff_address_fields(8)),
     u64("bss_start", 80, "address of the zeros"),
     u32("registers", 88, "general registers in use"),
     u32("float_registers", 92, "floating registers in use"),

@@ -66,7 +66,7 @@ const Library& library() {
 struct Feed {
   const ByteSource& source;
   std::uint64_t position = 0;
-  std::vector<std::byte> buffer = std::vector<std::byte>(256 * 1024);
+  std::vector<std::byte> buffer = std::vector<std::byte>(std::size_t{256} * 1024);
 };
 
 la_ssize_t feed_read(archive*, void* data, const void** out) {
@@ -112,7 +112,9 @@ class Reader {
     if (lib.archive_read_open1(handle_) != ARCHIVE_OK) fail();
   }
   Reader(const Reader&) = delete;
+  Reader(Reader&&) = delete;
   Reader& operator=(const Reader&) = delete;
+  Reader& operator=(Reader&&) = delete;
   ~Reader() { library().archive_read_free(handle_); }
 
   /// Moves to the next regular file; false at the end.

@@ -1,6 +1,7 @@
 // Structures of the fast file system behind its superblock: group block, inode, directory entry.
 #pragma once
 
+#include "core/field_list.h"
 #include "core/layout.h"
 #include "filesystem/ffs_superblock.h"
 
@@ -18,20 +19,24 @@ inline constexpr std::uint64_t kFfsSnapshotFlag = 0x00200000;
 /// Type of an entry that hides a name of a lower layer (4.4BSD); its inode number is 1.
 inline constexpr std::uint64_t kFfsWhiteout = 14;
 
+inline constexpr FieldList kFfsGroupCountFields = {
+    s32("time", 0, "last write", unit::unix_time),
+    u32("cgx", 4, "number of the group"),
+    u16("ncyl", 8, "cylinders in this group", unit::cylinders),
+    u16("niblk", 10, "inodes in this group"),
+    u32("ndblk", 12, "this group", unit::fragments),
+    records("summary", 16, 1, kFfsSummary, "this group's counts"),
+    u32("rotor", 32, "block used last", unit::fragments),
+    u32("frotor", 36, "fragment used last", unit::fragments),
+    u32("irotor", 40, "inode used last"),
+    array_of(8, u32("frsum", 44, "free runs of 0 to 7 fragments in partly used blocks")),
+};
+
 // The maps follow behind, at the offsets that the block names.
-inline constexpr Field kFfsGroupFields[] = {
+inline constexpr FieldList kFfsGroupFields = {
     u32("link", 0, "meaningful in memory only"),
     u32("magic", 4, "0x00090255"),
-    s32("time", 8, "last write", unit::unix_time),
-    u32("cgx", 12, "number of the group"),
-    u16("ncyl", 16, "cylinders in this group", unit::cylinders),
-    u16("niblk", 18, "inodes in this group"),
-    u32("ndblk", 20, "this group", unit::fragments),
-    records("summary", 24, 1, kFfsSummary, "this group's counts"),
-    u32("rotor", 40, "block used last", unit::fragments),
-    u32("frotor", 44, "fragment used last", unit::fragments),
-    u32("irotor", 48, "inode used last"),
-    array_of(8, u32("frsum", 52, "free runs of 0 to 7 fragments in partly used blocks")),
+    at(8, kFfsGroupCountFields),
     u32("btotoff", 84, "free blocks of each cylinder", unit::bytes),
     u32("boff", 88, "free blocks of each rotational position", unit::bytes),
     u32("iusedoff", 92, "map of used inodes", unit::bytes),
@@ -50,19 +55,10 @@ inline constexpr Structure kFfsGroup =
     structure("FFS group block", "NetBSD sys/ufs/ffs/fs.h, struct cg", 168, kFfsGroupFields);
 
 // 4.2BSD and 4.3BSD: everything at fixed places; the map of free fragments follows behind.
-inline constexpr Field kFfsOldGroupFields[] = {
+inline constexpr FieldList kFfsOldGroupFields = {
     u32("link", 0, "meaningful in memory only"),
     u32("rlink", 4, "meaningful in memory only"),
-    s32("time", 8, "last write", unit::unix_time),
-    u32("cgx", 12, "number of the group"),
-    u16("ncyl", 16, "cylinders in this group", unit::cylinders),
-    u16("niblk", 18, "inodes in this group"),
-    u32("ndblk", 20, "this group", unit::fragments),
-    records("summary", 24, 1, kFfsSummary, "this group's counts"),
-    u32("rotor", 40, "block used last", unit::fragments),
-    u32("frotor", 44, "fragment used last", unit::fragments),
-    u32("irotor", 48, "inode used last"),
-    array_of(8, u32("frsum", 52, "free runs of 0 to 7 fragments in partly used blocks")),
+    at(8, kFfsGroupCountFields),
     array_of(32, u32("btot", 84, "free blocks of each cylinder")),
     array_of(256, u16("b", 212, "free blocks of 8 rotational positions in 32 cylinders")),
     bytes("iused", 724, 256, "map of used inodes"),

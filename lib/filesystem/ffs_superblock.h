@@ -5,6 +5,7 @@
 // they share: it tells which of the others to use.
 #pragma once
 
+#include "core/field_list.h"
 #include "core/layout.h"
 
 namespace platter::filesystem {
@@ -100,12 +101,32 @@ inline constexpr Field kFfsBodyFields[] = {
 inline constexpr Structure kFfsBody = structure(
     "FFS superblock, bytes 152 to 211", "NetBSD sys/ufs/ffs/fs.h, struct fs", 60, kFfsBodyFields);
 
-inline constexpr Field kFfsSuperblockFields[] = {
-    records("head", 0, 1, kFfsHead, "shared by all dialects"),
+// What several dialects have in common besides.
+inline constexpr Field kFfsHeadPart = records("head", 0, 1, kFfsHead, "shared by all dialects");
+inline constexpr Field kFfsBodyPart = records("body", 0, 1, kFfsBody, "shared by all dialects");
+inline constexpr Field kFfsMagicField = u32("magic", 0, "magic", unit::none, kFfsMagics);
+inline constexpr Field kFfsOptimField =
+    u32("optim", 0, "what allocation optimises", unit::none, kFfsOptimisations);
+inline constexpr Field kFfsTrackField =
+    u32("npsect", 0, "sectors in a track with spares", unit::sectors);
+inline constexpr Field kFfsUnusedIdField = array_of(2, u32("id", 0, "not used"));
+inline constexpr Field kFfsMountField = text("fsmnt", 0, 512, "where it was last mounted");
+inline constexpr FieldList kFfsRotorFields = {
+    u32("cgrotor", 0, "group that was searched last"),
+    bytes("csp", 4, 128, "addresses in memory"),
+    u32("cpc", 132, "cylinders until the tables repeat", unit::cylinders),
+};
+inline constexpr Field kFfsStaticTableField =
+    array_of(256, s16("postbl", 0, "first block of each of 8 positions in 32 cylinders"));
+inline constexpr Field kFfsOldTableField =
+    array_of(128, s16("opostbl", 0, "old place of the rotational table"));
+
+inline constexpr FieldList kFfsSuperblockFields = {
+    kFfsHeadPart,
     bytes("union_128", 128, 24, "differs between dialects"),
-    records("body", 152, 1, kFfsBody, "shared by all dialects"),
+    at(152, kFfsBodyPart),
     bytes("union_212", 212, 1160, "differs between dialects"),
-    u32("magic", 1372, "magic", unit::none, kFfsMagics),
+    at(1372, kFfsMagicField),
 };
 inline constexpr Structure kFfsSuperblock =
     structure("FFS superblock", "NetBSD sys/ufs/ffs/fs.h, struct fs", 1376, kFfsSuperblockFields);
@@ -121,77 +142,61 @@ inline constexpr Structure kFfsRotation =
               kFfsRotationFields);
 
 // 4.2BSD, 4.3BSD and what was built from them before the tables became dynamic.
-inline constexpr Field kFfsClassicFields[] = {
-    records("head", 0, 1, kFfsHead, "shared by all dialects"),
-    u32("optim", 128, "what allocation optimises", unit::none, kFfsOptimisations),
+inline constexpr FieldList kFfsClassicFields = {
+    kFfsHeadPart,
+    at(128, kFfsOptimField),
     u32("npsect", 132, "sectors in a track with spares (4.3BSD-Tahoe)", unit::sectors),
     u32("interleave", 136, "interleave (4.3BSD-Tahoe)"),
     u32("trackskew", 140, "skew of each track (4.3BSD-Tahoe)", unit::sectors),
-    array_of(2, u32("id", 144, "not used")),
-    records("body", 152, 1, kFfsBody, "shared by all dialects"),
-    text("fsmnt", 212, 512, "where it was last mounted"),
-    u32("cgrotor", 724, "group that was searched last"),
-    bytes("csp", 728, 128, "addresses in memory"),
-    u32("cpc", 856, "cylinders until the tables repeat", unit::cylinders),
-    array_of(256, s16("postbl", 860, "first block of each of 8 positions in 32 cylinders")),
-    u32("magic", 1372, "magic", unit::none, kFfsMagics),
+    at(144, kFfsUnusedIdField),
+    at(152, kFfsBodyPart),
+    at(212, kFfsMountField),
+    at(724, kFfsRotorFields),
+    at(860, kFfsStaticTableField),
+    at(1372, kFfsMagicField),
 };
 inline constexpr Structure kFfsClassic = structure(
     "FFS superblock, 4.2BSD and 4.3BSD", "4.3BSD sys/fs.h, struct fs", 1376, kFfsClassicFields);
 
-// The SVR4 line. `state` and `npsect` change places with the byte order.
-inline constexpr Field kFfsSvr4BigFields[] = {
-    records("head", 0, 1, kFfsHead, "shared by all dialects"),
-    u32("optim", 128, "what allocation optimises", unit::none, kFfsOptimisations),
-    u32("npsect", 132, "sectors in a track with spares", unit::sectors),
-    u32("interleave", 136, "interleave; with a log: 1 the summary is out of date"),
-    u32("trackskew", 140, "skew of each track", unit::sectors),
-    array_of(2, u32("id", 144, "not used")),
-    records("body", 152, 1, kFfsBody, "shared by all dialects"),
-    text("fsmnt", 212, 512, "where it was last mounted"),
-    u32("cgrotor", 724, "group that was searched last"),
-    bytes("csp", 728, 128, "addresses in memory"),
-    u32("cpc", 856, "cylinders until the tables repeat", unit::cylinders),
-    array_of(128, s16("opostbl", 860, "old place of the rotational table")),
-    reserved(1116, 204),
-    u32("version", 1320, "minor version"),
-    u32("logbno", 1324, "block of the log's allocation record; 0 = no log"),
-    u32("reclaim", 1328, "deleted files that are still to be freed"),
-    reserved(1332, 4),
-    u32("state", 1336, "state + time = 0x7C269D38: the clean byte may be trusted"),
-    u64("qbmask", 1340, "bsize - 1"),
-    u64("qfmask", 1348, "fsize - 1"),
-    records("rotation", 1356, 1, kFfsRotation, "where the rotational tables stand"),
-    u32("magic", 1372, "magic", unit::none, kFfsMagics),
+// The dialects whose rotational tables may stand elsewhere end alike.
+inline constexpr FieldList kFfsEndFields = {
+    records("rotation", 0, 1, kFfsRotation, "where the rotational tables stand"),
+    at(16, kFfsMagicField),
 };
+
+// The SVR4 line. `npsect` and `state` change places with the byte order.
+consteval auto ffs_svr4_fields(const Field& at_132, const Field& at_1336) {
+  return FieldList{
+      kFfsHeadPart,
+      at(128, kFfsOptimField),
+      at(132, at_132),
+      u32("interleave", 136, "interleave; with a log: 1 the summary is out of date"),
+      u32("trackskew", 140, "skew of each track", unit::sectors),
+      at(144, kFfsUnusedIdField),
+      at(152, kFfsBodyPart),
+      at(212, kFfsMountField),
+      at(724, kFfsRotorFields),
+      at(860, kFfsOldTableField),
+      reserved(1116, 204),
+      u32("version", 1320, "minor version"),
+      u32("logbno", 1324, "block of the log's allocation record; 0 = no log"),
+      u32("reclaim", 1328, "deleted files that are still to be freed"),
+      reserved(1332, 4),
+      at(1336, at_1336),
+      u64("qbmask", 1340, "bsize - 1"),
+      u64("qfmask", 1348, "fsize - 1"),
+      at(1356, kFfsEndFields),
+  };
+}
+inline constexpr Field kFfsStateField =
+    u32("state", 0, "state + time = 0x7C269D38: the clean byte may be trusted");
+
+inline constexpr FieldList kFfsSvr4BigFields = ffs_svr4_fields(kFfsTrackField, kFfsStateField);
 inline constexpr Structure kFfsSvr4Big =
     structure("FFS superblock, SVR4 line, big-endian",
               "illumos usr/src/uts/common/sys/fs/ufs_fs.h, struct fs", 1376, kFfsSvr4BigFields);
 
-inline constexpr Field kFfsSvr4LittleFields[] = {
-    records("head", 0, 1, kFfsHead, "shared by all dialects"),
-    u32("optim", 128, "what allocation optimises", unit::none, kFfsOptimisations),
-    u32("state", 132, "state + time = 0x7C269D38: the clean byte may be trusted"),
-    u32("interleave", 136, "interleave; with a log: 1 the summary is out of date"),
-    u32("trackskew", 140, "skew of each track", unit::sectors),
-    array_of(2, u32("id", 144, "not used")),
-    records("body", 152, 1, kFfsBody, "shared by all dialects"),
-    text("fsmnt", 212, 512, "where it was last mounted"),
-    u32("cgrotor", 724, "group that was searched last"),
-    bytes("csp", 728, 128, "addresses in memory"),
-    u32("cpc", 856, "cylinders until the tables repeat", unit::cylinders),
-    array_of(128, s16("opostbl", 860, "old place of the rotational table")),
-    reserved(1116, 204),
-    u32("version", 1320, "minor version"),
-    u32("logbno", 1324, "block of the log's allocation record; 0 = no log"),
-    u32("reclaim", 1328, "deleted files that are still to be freed"),
-    reserved(1332, 4),
-    u32("npsect", 1336, "sectors in a track with spares", unit::sectors),
-    u64("qbmask", 1340, "bsize - 1"),
-    u64("qfmask", 1348, "fsize - 1"),
-    records("rotation", 1356, 1, kFfsRotation, "where the rotational tables stand"),
-    u32("magic", 1372, "magic", unit::none, kFfsMagics),
-};
+inline constexpr FieldList kFfsSvr4LittleFields = ffs_svr4_fields(kFfsStateField, kFfsTrackField);
 inline constexpr Structure kFfsSvr4Little =
     structure("FFS superblock, SVR4 line, little-endian",
               "illumos usr/src/uts/common/sys/fs/ufs_fs.h, struct fs", 1376, kFfsSvr4LittleFields);
@@ -209,44 +214,34 @@ inline constexpr Structure kFfs44Tail =
     structure("FFS superblock, bytes 1316 to 1355", "NetBSD sys/ufs/ffs/fs.h, struct fs", 40,
               kFfs44TailFields);
 
-// 4.4BSD and its heirs until the fields were widened for UFS2.
-inline constexpr Field kFfs44Fields[] = {
-    records("head", 0, 1, kFfsHead, "shared by all dialects"),
-    u32("optim", 128, "what allocation optimises", unit::none, kFfsOptimisations),
-    u32("npsect", 132, "sectors in a track with spares", unit::sectors),
+inline constexpr FieldList kFfs44StartFields = {
+    kFfsHeadPart,
+    at(128, kFfsOptimField),
+    at(132, kFfsTrackField),
     u32("interleave", 136, "interleave"),
     u32("trackskew", 140, "skew of each track", unit::sectors),
     array_of(2, u32("id", 144, "time of creation, then a random number")),
-    records("body", 152, 1, kFfsBody, "shared by all dialects"),
-    text("fsmnt", 212, 512, "where it was last mounted"),
-    u32("cgrotor", 724, "group that was searched last"),
-    bytes("csp", 728, 128, "addresses in memory"),
-    u32("cpc", 856, "cylinders until the tables repeat", unit::cylinders),
-    array_of(128, s16("opostbl", 860, "old place of the rotational table")),
-    reserved(1116, 200),
-    records("tail", 1316, 1, kFfs44Tail, "4.4BSD"),
-    records("rotation", 1356, 1, kFfsRotation, "where the rotational tables stand"),
-    u32("magic", 1372, "magic", unit::none, kFfsMagics),
+    at(152, kFfsBodyPart),
+};
+inline constexpr Field kFfs44TailPart = records("tail", 0, 1, kFfs44Tail, "4.4BSD");
+
+// 4.4BSD and its heirs until the fields were widened for UFS2.
+inline constexpr FieldList kFfs44Fields = {
+    kFfs44StartFields,          at(212, kFfsMountField), at(724, kFfsRotorFields),
+    at(860, kFfsOldTableField), reserved(1116, 200),     at(1316, kFfs44TailPart),
+    at(1356, kFfsEndFields),
 };
 inline constexpr Structure kFfs44 =
     structure("FFS superblock, 4.4BSD", "4.4BSD sys/ufs/ffs/fs.h, struct fs", 1376, kFfs44Fields);
 
 // The 4.4BSD line with wide fields: UFS2, and UFS1 when the wide flag is set.
-inline constexpr Field kFfsWideFields[] = {
-    records("head", 0, 1, kFfsHead, "shared by all dialects"),
-    u32("optim", 128, "what allocation optimises", unit::none, kFfsOptimisations),
-    u32("npsect", 132, "sectors in a track with spares", unit::sectors),
-    u32("interleave", 136, "interleave"),
-    u32("trackskew", 140, "skew of each track", unit::sectors),
-    array_of(2, u32("id", 144, "time of creation, then a random number")),
-    records("body", 152, 1, kFfsBody, "shared by all dialects"),
+inline constexpr FieldList kFfsWideFields = {
+    kFfs44StartFields,
     text("fsmnt", 212, 468, "where it was last mounted"),
     text("volname", 680, 32, "volume name"),
     u64("swuid", 712, "identifier of the system"),
     reserved(720, 4),
-    u32("cgrotor", 724, "group that was searched last"),
-    bytes("csp", 728, 128, "addresses in memory"),
-    u32("cpc", 856, "cylinders until the tables repeat", unit::cylinders),
+    at(724, kFfsRotorFields),
     u32("maxbsize", 860, "largest run of blocks", unit::bytes),
     reserved(864, 136, "counters of later kernels"),
     u64("sblockloc", 1000, "where the superblock in use stands", unit::bytes),
@@ -268,29 +263,26 @@ inline constexpr Field kFfsWideFields[] = {
     u32("save_cgsize", 1204, "true size of the group block", unit::bytes),
     reserved(1208, 104, "constants of later kernels"),
     u32("wide_flags", 1312, "1 unclean, 2 soft updates, 4 needs a check, 0x10 ACLs, 0x20 labels"),
-    records("tail", 1316, 1, kFfs44Tail, "4.4BSD"),
-    records("rotation", 1356, 1, kFfsRotation, "where the rotational tables stand"),
-    u32("magic", 1372, "magic", unit::none, kFfsMagics),
+    at(1316, kFfs44TailPart),
+    at(1356, kFfsEndFields),
 };
 inline constexpr Structure kFfsWide =
     structure("FFS superblock, wide fields", "NetBSD and FreeBSD sys/ufs/ffs/fs.h, struct fs", 1376,
               kFfsWideFields);
 
 // Dialect V: other fields at 128, static tables, two names behind the magic.
-inline constexpr Field kFfsDialectVFields[] = {
-    records("head", 0, 1, kFfsHead, "shared by all dialects"),
+inline constexpr FieldList kFfsDialectVFields = {
+    kFfsHeadPart,
     array_of(2, u32("id", 128, "identifier")),
     u32("mirror_state", 136, "state bits of mirrored root and swap devices"),
     u32("mirror_time", 140, "time of that state", unit::unix_time),
     u32("features", 144, "1 long names, 2 large files, 4 large user ids"),
-    u32("optim", 148, "what allocation optimises", unit::none, kFfsOptimisations),
-    records("body", 152, 1, kFfsBody, "shared by all dialects"),
-    text("fsmnt", 212, 512, "where it was last mounted"),
-    u32("cgrotor", 724, "group that was searched last"),
-    bytes("csp", 728, 128, "addresses in memory"),
-    u32("cpc", 856, "cylinders until the tables repeat", unit::cylinders),
-    array_of(256, s16("postbl", 860, "first block of each of 8 positions in 32 cylinders")),
-    u32("magic", 1372, "magic", unit::none, kFfsMagics),
+    at(148, kFfsOptimField),
+    at(152, kFfsBodyPart),
+    at(212, kFfsMountField),
+    at(724, kFfsRotorFields),
+    at(860, kFfsStaticTableField),
+    at(1372, kFfsMagicField),
     text("fname", 1376, 6, "name of the filesystem"),
     text("fpack", 1382, 6, "name of the volume"),
 };

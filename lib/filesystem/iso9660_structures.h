@@ -5,6 +5,7 @@
 // logical blocks; descriptors and directories are laid out in sectors of 2048 bytes.
 #pragma once
 
+#include "core/field_list.h"
 #include "core/layout.h"
 
 namespace platter::filesystem::iso9660 {
@@ -35,19 +36,20 @@ inline constexpr std::uint64_t kRecordFlag = 0x08;
 inline constexpr std::uint64_t kProtectionFlag = 0x10;
 inline constexpr std::uint64_t kMoreExtentsFlag = 0x80;
 
-inline constexpr Field kDate7Fields[] = {
-    u8("year", 0, "years since 1900"),
-    u8("month", 1, "1 to 12"),
-    u8("day", 2, "1 to 31"),
-    u8("hour", 3, "0 to 23"),
-    u8("minute", 4, "0 to 59"),
-    u8("second", 5, "0 to 59"),
+// What High Sierra has in the same form, at other offsets, is a list of its own.
+
+inline constexpr FieldList kDate6Fields = {
+    u8("year", 0, "years since 1900"), u8("month", 1, "1 to 12"),  u8("day", 2, "1 to 31"),
+    u8("hour", 3, "0 to 23"),          u8("minute", 4, "0 to 59"), u8("second", 5, "0 to 59"),
+};
+inline constexpr FieldList kDate7Fields = {
+    kDate6Fields,
     s8("zone", 6, "offset from Greenwich, east positive", "quarter hours"),
 };
 inline constexpr Structure kDate7 =
     structure("ISO 9660 recording time", "ECMA-119 9.1.5", 7, kDate7Fields);
 
-inline constexpr Field kDate17Fields[] = {
+inline constexpr FieldList kDate16Fields = {
     text("year", 0, 4, "digits, 1 to 9999; all digits 0 = not given"),
     text("month", 4, 2, "digits, 1 to 12"),
     text("day", 6, 2, "digits, 1 to 31"),
@@ -55,27 +57,39 @@ inline constexpr Field kDate17Fields[] = {
     text("minute", 10, 2, "digits, 0 to 59"),
     text("second", 12, 2, "digits, 0 to 59"),
     text("hundredths", 14, 2, "digits, hundredths of a second"),
+};
+inline constexpr FieldList kDate17Fields = {
+    kDate16Fields,
     s8("zone", 16, "offset from Greenwich, east positive", "quarter hours"),
 };
 inline constexpr Structure kDate17 =
     structure("ISO 9660 volume time", "ECMA-119 8.4.26.1", 17, kDate17Fields);
 
-// The identifier follows: `identifier_length` bytes, a pad byte when that number is even, then the
-// system use field up to `length`.
-inline constexpr Field kDirectoryRecordFields[] = {
+inline constexpr FieldList kRecordPlaceFields = {
     u8("length", 0, "of the record; 0 = no more records in this sector", unit::bytes),
     u8("attribute_blocks", 1, "extended attribute record in front of the data",
        unit::logical_blocks),
     both32("extent", 2, "place of the data", unit::logical_blocks),
     both32("bytes", 10, "length of the data", unit::bytes),
-    records("recorded", 18, 1, kDate7, "recording time"),
-    u8("flags", 25,
+};
+inline constexpr Field kRecordFlagsField =
+    u8("flags", 0,
        "0x01 hidden, 0x02 directory, 0x04 associated, 0x08 record format, 0x10 protection, "
-       "0x80 more extents follow"),
-    u8("unit_blocks", 26, "file unit when interleaved", unit::logical_blocks),
-    u8("gap_blocks", 27, "gap between file units when interleaved", unit::logical_blocks),
-    both16("sequence_number", 28, "volume of the set that holds the data"),
-    u8("identifier_length", 32, "of the identifier that follows", unit::bytes),
+       "0x80 more extents follow");
+inline constexpr FieldList kRecordEndFields = {
+    u8("unit_blocks", 0, "file unit when interleaved", unit::logical_blocks),
+    u8("gap_blocks", 1, "gap between file units when interleaved", unit::logical_blocks),
+    both16("sequence_number", 2, "volume of the set that holds the data"),
+    u8("identifier_length", 6, "of the identifier that follows", unit::bytes),
+};
+
+// The identifier follows: `identifier_length` bytes, a pad byte when that number is even, then the
+// system use field up to `length`.
+inline constexpr FieldList kDirectoryRecordFields = {
+    kRecordPlaceFields,
+    records("recorded", 18, 1, kDate7, "recording time"),
+    at(25, kRecordFlagsField),
+    at(26, kRecordEndFields),
 };
 inline constexpr Structure kDirectoryRecord =
     structure("ISO 9660 directory record", "ECMA-119 9.1", 33, kDirectoryRecordFields);
@@ -132,7 +146,7 @@ inline constexpr Structure kPathRecord =
     structure("ISO 9660 path table record", "ECMA-119 9.4", 8, kPathRecordFields);
 
 // What all descriptors begin with.
-inline constexpr Field kDescriptorHeadFields[] = {
+inline constexpr FieldList kDescriptorHeadFields = {
     u8("type", 0, "kind of descriptor", unit::none, kDescriptorTypes),
     text("standard_id", 1, 5, "CD001"),
     u8("version", 6, "1; 2 in an enhanced descriptor"),
@@ -140,22 +154,36 @@ inline constexpr Field kDescriptorHeadFields[] = {
 inline constexpr Structure kDescriptorHead =
     structure("ISO 9660 descriptor head", "ECMA-119 8.1", 7, kDescriptorHeadFields);
 
+inline constexpr FieldList kVolumeNameFields = {
+    text("system_id", 0, 32, "system that uses sectors 0 to 15"),
+    text("volume_id", 32, 32, "name of the volume"),
+    reserved(64, 8),
+    both32("blocks", 72, "volume space size", unit::logical_blocks),
+};
+inline constexpr FieldList kVolumeSizeFields = {
+    both16("set_size", 0, "volumes in the set"),
+    both16("sequence_number", 4, "number of this volume in the set"),
+    both16("block_bytes", 8, "size of a logical block", unit::bytes),
+    both32("path_table_bytes", 12, "length of each path table", unit::bytes),
+};
+/// The volume's four times; a time is recorded in 17 bytes here, in 16 in High Sierra.
+consteval auto volume_time_fields(const Structure& time) {
+  return FieldList{
+      records("created", 0, 1, time, "creation of the volume"),
+      records("modified", time.bytes, 1, time, "last modification of the volume"),
+      records("expires", 2 * time.bytes, 1, time, "may be regarded as obsolete after"),
+      records("effective", 3 * time.bytes, 1, time, "may be used after"),
+  };
+}
+
 // Primary and supplementary descriptors have one layout; what only a supplementary one uses is zero
 // in a primary one. In a Joliet descriptor the texts are UCS-2, most significant byte first.
-inline constexpr Field kVolumeDescriptorFields[] = {
-    u8("type", 0, "kind of descriptor", unit::none, kDescriptorTypes),
-    text("standard_id", 1, 5, "CD001"),
-    u8("version", 6, "1; 2 in an enhanced descriptor"),
+inline constexpr FieldList kVolumeDescriptorFields = {
+    kDescriptorHeadFields,
     u8("flags", 7, "supplementary: 0x01 an escape sequence is not registered"),
-    text("system_id", 8, 32, "system that uses sectors 0 to 15"),
-    text("volume_id", 40, 32, "name of the volume"),
-    reserved(72, 8),
-    both32("blocks", 80, "volume space size", unit::logical_blocks),
+    at(8, kVolumeNameFields),
     bytes("escape_sequences", 88, 32, "supplementary: character sets (ISO 2022)"),
-    both16("set_size", 120, "volumes in the set"),
-    both16("sequence_number", 124, "number of this volume in the set"),
-    both16("block_bytes", 128, "size of a logical block", unit::bytes),
-    both32("path_table_bytes", 132, "length of each path table", unit::bytes),
+    at(120, kVolumeSizeFields),
     le32("path_table_l", 140, "little-endian path table", unit::logical_blocks),
     le32("optional_path_table_l", 144, "its copy; 0 = none", unit::logical_blocks),
     be32("path_table_m", 148, "big-endian path table", unit::logical_blocks),
@@ -169,10 +197,7 @@ inline constexpr Field kVolumeDescriptorFields[] = {
     text("copyright_file", 702, 37, "copyright statement, a file in the root directory"),
     text("abstract_file", 739, 37, "abstract, a file in the root directory"),
     text("bibliographic_file", 776, 37, "bibliography, a file in the root directory"),
-    records("created", 813, 1, kDate17, "creation of the volume"),
-    records("modified", 830, 1, kDate17, "last modification of the volume"),
-    records("expires", 847, 1, kDate17, "may be regarded as obsolete after"),
-    records("effective", 864, 1, kDate17, "may be used after"),
+    at(813, volume_time_fields(kDate17)),
     u8("structure_version", 881, "file structure: 1; 2 in an enhanced descriptor"),
     reserved(882, 1),
     bytes("application_use", 883, 512, "free for applications"),
@@ -181,10 +206,8 @@ inline constexpr Field kVolumeDescriptorFields[] = {
 inline constexpr Structure kVolumeDescriptor =
     structure("ISO 9660 volume descriptor", "ECMA-119 8.4 and 8.5", 2048, kVolumeDescriptorFields);
 
-inline constexpr Field kBootRecordFields[] = {
-    u8("type", 0, "kind of descriptor", unit::none, kDescriptorTypes),
-    text("standard_id", 1, 5, "CD001"),
-    u8("version", 6, "1"),
+inline constexpr FieldList kBootRecordFields = {
+    kDescriptorHeadFields,
     text("boot_system_id", 7, 32, "system that can act on this record"),
     text("boot_id", 39, 32, "boot system that is described"),
     bytes("system_use", 71, 1977, "as the boot system likes"),
@@ -193,22 +216,16 @@ inline constexpr Structure kBootRecord =
     structure("ISO 9660 boot record", "ECMA-119 8.2", 2048, kBootRecordFields);
 
 // The same bytes read as an El Torito boot record.
-inline constexpr Field kElToritoRecordFields[] = {
-    u8("type", 0, "kind of descriptor", unit::none, kDescriptorTypes),
-    text("standard_id", 1, 5, "CD001"),
-    u8("version", 6, "1"),
-    text("boot_system_id", 7, 32, "EL TORITO SPECIFICATION"),
-    reserved(39, 32),
-    le32("catalog", 71, "place of the boot catalog", unit::optical_sectors),
+inline constexpr FieldList kElToritoRecordFields = {
+    kDescriptorHeadFields, text("boot_system_id", 7, 32, "EL TORITO SPECIFICATION"),
+    reserved(39, 32),      le32("catalog", 71, "place of the boot catalog", unit::optical_sectors),
     reserved(75, 1973),
 };
 inline constexpr Structure kElToritoRecord = structure(
     "El Torito boot record", "El Torito specification 1.0, figure 7", 2048, kElToritoRecordFields);
 
-inline constexpr Field kPartitionDescriptorFields[] = {
-    u8("type", 0, "kind of descriptor", unit::none, kDescriptorTypes),
-    text("standard_id", 1, 5, "CD001"),
-    u8("version", 6, "1"),
+inline constexpr FieldList kPartitionDescriptorFields = {
+    kDescriptorHeadFields,
     reserved(7, 1),
     text("system_id", 8, 32, "system that can use the partition"),
     text("partition_id", 40, 32, "name of the partition"),
@@ -219,10 +236,8 @@ inline constexpr Field kPartitionDescriptorFields[] = {
 inline constexpr Structure kPartitionDescriptor =
     structure("ISO 9660 partition descriptor", "ECMA-119 8.6", 2048, kPartitionDescriptorFields);
 
-inline constexpr Field kTerminatorFields[] = {
-    u8("type", 0, "kind of descriptor", unit::none, kDescriptorTypes),
-    text("standard_id", 1, 5, "CD001"),
-    u8("version", 6, "1"),
+inline constexpr FieldList kTerminatorFields = {
+    kDescriptorHeadFields,
     reserved(7, 2041),
 };
 inline constexpr Structure kTerminator =

@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <span>
 
+#include "core/field_list.h"
 #include "core/layout.h"
 
 namespace platter::filesystem {
@@ -39,79 +40,101 @@ inline constexpr Name kS5Types[] = {{1, "512-byte blocks"},
                                     {0x20, "1024-byte blocks, long names"},
                                     {0x30, "2048-byte blocks, long names"}};
 
-inline constexpr Field kS5SuperblockFields[] = {
-    u16("isize", 0, "first data block", unit::logical_blocks),
+// The superblocks of the family have much the same fields. How many free blocks they name, how the
+// fields are aligned and what follows the time of the last change tell them apart.
+inline constexpr std::uint32_t kV7FreeBlocks = 50;  ///< S5 and V7
+inline constexpr std::uint32_t kCoherentFreeBlocks = 64;
+inline constexpr std::uint32_t kXenixFreeBlocks = 100;
+inline constexpr std::uint32_t kV7FreeInodes = 100;
+
+inline constexpr Field kV7FirstDataField =
+    u16("isize", 0, "first data block", unit::logical_blocks);
+inline constexpr Field kV7VolumeField = u32("fsize", 0, "whole volume", unit::logical_blocks);
+
+/// Some free blocks; also the start of a block that carries the free list on.
+consteval auto v7_free_fields(std::uint32_t numbers) {
+  return FieldList{
+      u16("nfree", 0, "numbers in free"),
+      array_of(numbers, u32("free", 2, "some free blocks; the first leads to more")),
+  };
+}
+
+inline constexpr FieldList kV7StateFields = {
+    u8("flock", 0, "lock of the free list"),
+    u8("ilock", 1, "lock of the inode list"),
+    u8("fmod", 2, "the superblock was changed in memory"),
+    u8("ronly", 3, "mounted read-only"),
+    s32("time", 4, "last change", unit::unix_time),
+};
+inline constexpr FieldList kS5CountFields = {
+    u32("tfree", 0, "free blocks", unit::logical_blocks),
+    u16("tinode", 4, "free inodes"),
+};
+inline constexpr FieldList kV7InterleaveFields = {
+    u16("interleave_m", 0, "interleave factor"),
+    u16("interleave_n", 2, "interleave factor"),
+};
+inline constexpr FieldList kV7NameFields = {
+    text("fname", 0, 6, "filesystem name"),
+    text("fpack", 6, 6, "pack name"),
+};
+inline constexpr Field kS5DeviceField = array_of(4, u16("dinfo", 0, "device information"));
+
+/// All up to the time of the last change, where fields are aligned to 2 bytes: 218 bytes plus 4 for
+/// each free block beyond 50.
+consteval auto v7_head_fields(std::uint32_t free_blocks) {
+  const std::uint32_t behind = 8 + 4 * free_blocks;
+  return FieldList{
+      kV7FirstDataField,
+      at(2, kV7VolumeField),
+      at(6, v7_free_fields(free_blocks)),
+      u16("ninode", behind, "numbers in inode"),
+      array_of(kV7FreeInodes, u16("inode", behind + 2, "some free inodes")),
+      at(behind + 2 + 2 * kV7FreeInodes, kV7StateFields),
+  };
+}
+
+inline constexpr FieldList kS5TailFields = {
+    u32("state", 0, "clean: this plus time is 0x7C269D38", unit::none, kS5States),
+    u32("magic", 4, "0xFD187E20"),
+    u32("type", 8, "block size", unit::none, kS5Types),
+};
+
+inline constexpr FieldList kS5SuperblockFields = {
+    kV7FirstDataField,
     reserved(2, 2),
-    u32("fsize", 4, "whole volume", unit::logical_blocks),
+    at(4, kV7VolumeField),
     u16("nfree", 8, "numbers in free, or 0xFFFF: free blocks are in a bitmap"),
     reserved(10, 2),
-    array_of(50, u32("free", 12, "some free blocks; the first leads to more")),
+    array_of(kV7FreeBlocks, u32("free", 12, "some free blocks; the first leads to more")),
     u16("ninode", 212, "numbers in inode"),
     reserved(214, 2),
-    array_of(100, u16("inode", 216, "some free inodes")),
-    u8("flock", 416, "lock of the free list"),
-    u8("ilock", 417, "lock of the inode list"),
-    u8("fmod", 418, "the superblock was changed in memory"),
-    u8("ronly", 419, "mounted read-only"),
-    s32("time", 420, "last change", unit::unix_time),
-    array_of(4, u16("dinfo", 424, "device information")),
-    u32("tfree", 432, "free blocks", unit::logical_blocks),
-    u16("tinode", 436, "free inodes"),
+    array_of(kV7FreeInodes, u16("inode", 216, "some free inodes")),
+    at(416, kV7StateFields),
+    at(424, kS5DeviceField),
+    at(432, kS5CountFields),
     reserved(438, 2),
-    text("fname", 440, 6, "filesystem name"),
-    text("fpack", 446, 6, "pack name"),
+    at(440, kV7NameFields),
     reserved(452, 48),
-    u32("state", 500, "clean: this plus time is 0x7C269D38", unit::none, kS5States),
-    u32("magic", 504, "0xFD187E20"),
-    u32("type", 508, "block size", unit::none, kS5Types),
+    at(500, kS5TailFields),
 };
 /// Fields aligned to 4 bytes, from release 3 on.
 inline constexpr Structure kS5Superblock =
     structure("S5 superblock", "sysv_fs.h, struct sysv4_super_block", 512, kS5SuperblockFields);
 
-inline constexpr Field kS5OldSuperblockFields[] = {
-    u16("isize", 0, "first data block", unit::logical_blocks),
-    u32("fsize", 2, "whole volume", unit::logical_blocks),
-    u16("nfree", 6, "numbers in free"),
-    array_of(50, u32("free", 8, "some free blocks; the first leads to more")),
-    u16("ninode", 208, "numbers in inode"),
-    array_of(100, u16("inode", 210, "some free inodes")),
-    u8("flock", 410, "lock of the free list"),
-    u8("ilock", 411, "lock of the inode list"),
-    u8("fmod", 412, "the superblock was changed in memory"),
-    u8("ronly", 413, "mounted read-only"),
-    s32("time", 414, "last change", unit::unix_time),
-    array_of(4, u16("dinfo", 418, "device information")),
-    u32("tfree", 426, "free blocks", unit::logical_blocks),
-    u16("tinode", 430, "free inodes"),
-    text("fname", 432, 6, "filesystem name"),
-    text("fpack", 438, 6, "pack name"),
-    reserved(444, 56),
-    u32("state", 500, "clean: this plus time is 0x7C269D38", unit::none, kS5States),
-    u32("magic", 504, "0xFD187E20"),
-    u32("type", 508, "block size", unit::none, kS5Types),
+inline constexpr FieldList kS5OldSuperblockFields = {
+    v7_head_fields(kV7FreeBlocks), at(418, kS5DeviceField), at(426, kS5CountFields),
+    at(432, kV7NameFields),        reserved(444, 56),       at(500, kS5TailFields),
 };
 /// Fields aligned to 2 bytes, of release 2.
 inline constexpr Structure kS5OldSuperblock = structure(
     "S5 superblock, release 2", "sysv_fs.h, struct sysv2_super_block", 512, kS5OldSuperblockFields);
 
-inline constexpr Field kXenixSuperblockFields[] = {
-    u16("isize", 0, "first data block", unit::logical_blocks),
-    u32("fsize", 2, "whole volume", unit::logical_blocks),
-    u16("nfree", 6, "numbers in free"),
-    array_of(100, u32("free", 8, "some free blocks; the first leads to more")),
-    u16("ninode", 408, "numbers in inode"),
-    array_of(100, u16("inode", 410, "some free inodes")),
-    u8("flock", 610, "lock of the free list"),
-    u8("ilock", 611, "lock of the inode list"),
-    u8("fmod", 612, "the superblock was changed in memory"),
-    u8("ronly", 613, "mounted read-only"),
-    s32("time", 614, "last change", unit::unix_time),
-    u32("tfree", 618, "free blocks", unit::logical_blocks),
-    u16("tinode", 622, "free inodes"),
-    array_of(4, u16("dinfo", 624, "device information")),
-    text("fname", 632, 6, "filesystem name"),
-    text("fpack", 638, 6, "pack name"),
+inline constexpr FieldList kXenixSuperblockFields = {
+    v7_head_fields(kXenixFreeBlocks),
+    at(618, kS5CountFields),
+    at(624, kS5DeviceField),
+    at(632, kV7NameFields),
     u8("clean", 644, "0x46 when clean"),
     reserved(645, 371),
     u32("magic", 1016, "0x002B5544"),
@@ -120,70 +143,39 @@ inline constexpr Field kXenixSuperblockFields[] = {
 inline constexpr Structure kXenixSuperblock = structure(
     "Xenix superblock", "sysv_fs.h, struct xenix_super_block", 1024, kXenixSuperblockFields);
 
-inline constexpr Field kCoherentSuperblockFields[] = {
-    u16("isize", 0, "first data block", unit::logical_blocks),
-    u32("fsize", 2, "whole volume", unit::logical_blocks),
-    u16("nfree", 6, "numbers in free"),
-    array_of(64, u32("free", 8, "some free blocks; the first leads to more")),
-    u16("ninode", 264, "numbers in inode"),
-    array_of(100, u16("inode", 266, "some free inodes")),
-    u8("flock", 466, "lock of the free list"),
-    u8("ilock", 467, "lock of the inode list"),
-    u8("fmod", 468, "the superblock was changed in memory"),
-    u8("ronly", 469, "mounted read-only"),
-    s32("time", 470, "last change", unit::unix_time),
-    u32("tfree", 474, "free blocks", unit::logical_blocks),
-    u16("tinode", 478, "free inodes"),
-    u16("interleave_m", 480, "interleave factor"),
-    u16("interleave_n", 482, "interleave factor"),
-    text("fname", 484, 6, "filesystem name"),
-    text("fpack", 490, 6, "pack name"),
+inline constexpr FieldList kCoherentSuperblockFields = {
+    v7_head_fields(kCoherentFreeBlocks), at(474, kS5CountFields),
+    at(480, kV7InterleaveFields),        at(484, kV7NameFields),
     u32("unique", 496, "unused"),
 };
 inline constexpr Structure kCoherentSuperblock = structure(
     "Coherent superblock", "sysv_fs.h, struct coh_super_block", 500, kCoherentSuperblockFields);
 
-inline constexpr Field kV7SuperblockFields[] = {
-    u16("isize", 0, "first data block", unit::logical_blocks),
-    u32("fsize", 2, "whole volume", unit::logical_blocks),
-    u16("nfree", 6, "numbers in free"),
-    array_of(50, u32("free", 8, "some free blocks; the first leads to more")),
-    u16("ninode", 208, "numbers in inode"),
-    array_of(100, u16("inode", 210, "some free inodes")),
-    u8("flock", 410, "lock of the free list"),
-    u8("ilock", 411, "lock of the inode list"),
-    u8("fmod", 412, "the superblock was changed in memory"),
-    u8("ronly", 413, "mounted read-only"),
-    s32("time", 414, "last change", unit::unix_time),
+inline constexpr FieldList kV7SuperblockFields = {
+    v7_head_fields(kV7FreeBlocks),
     u32("tfree", 418, "free blocks; not kept by V7 itself", unit::logical_blocks),
     u16("tinode", 422, "free inodes; not kept by V7 itself"),
-    u16("interleave_m", 424, "interleave factor"),
-    u16("interleave_n", 426, "interleave factor"),
-    text("fname", 428, 6, "filesystem name"),
-    text("fpack", 434, 6, "pack name"),
+    at(424, kV7InterleaveFields),
+    at(428, kV7NameFields),
 };
 inline constexpr Structure kV7Superblock =
     structure("V7 superblock", "sysv_fs.h, struct v7_super_block", 440, kV7SuperblockFields);
 
 // The start of a block that carries the free list on.
 inline constexpr Field kS5ChainFields[] = {
-    u16("nfree", 0, "numbers in free"), reserved(2, 2),
-    array_of(50, u32("free", 4, "free blocks; the first leads to more"))};
+    u16("nfree", 0, "numbers in free"),
+    reserved(2, 2),
+    array_of(kV7FreeBlocks, u32("free", 4, "some free blocks; the first leads to more")),
+};
 inline constexpr Structure kS5Chain =
     structure("S5 free list block", "sysv_fs.h, struct sysv4_super_block", 204, kS5ChainFields);
-inline constexpr Field kV7ChainFields[] = {
-    u16("nfree", 0, "numbers in free"),
-    array_of(50, u32("free", 2, "free blocks; the first leads to more"))};
+inline constexpr FieldList kV7ChainFields = v7_free_fields(kV7FreeBlocks);
 inline constexpr Structure kV7Chain =
     structure("free list block", "v7fs.h, struct v7fs_freeblock", 202, kV7ChainFields);
-inline constexpr Field kCoherentChainFields[] = {
-    u16("nfree", 0, "numbers in free"),
-    array_of(64, u32("free", 2, "free blocks; the first leads to more"))};
+inline constexpr FieldList kCoherentChainFields = v7_free_fields(kCoherentFreeBlocks);
 inline constexpr Structure kCoherentChain =
     structure("free list block", "sysv_fs.h, struct coh_super_block", 258, kCoherentChainFields);
-inline constexpr Field kXenixChainFields[] = {
-    u16("nfree", 0, "numbers in free"),
-    array_of(100, u32("free", 2, "free blocks; the first leads to more"))};
+inline constexpr FieldList kXenixChainFields = v7_free_fields(kXenixFreeBlocks);
 inline constexpr Structure kXenixChain =
     structure("free list block", "sysv_fs.h, struct xenix_super_block", 402, kXenixChainFields);
 

@@ -85,6 +85,14 @@ void refuse_another_device(const plan::Card& card, const plan::Plan& plan) {
                             *plan.written_card_bytes));
 }
 
+// The image could not be read when the plan was filled in: trying again tells why.
+[[noreturn]] void throw_why_unknown(const plan::Region& region, const std::string& plan_path,
+                                    const OpenOptions& open) {
+  const std::string path = plan::beside(plan_path, region.image);
+  (void)survey(open_image(path, open));
+  throw IoError(path, 0, 0, "could not be read a moment ago; try again");
+}
+
 void look_at_target(Placement& placement, PlacedRegion& placed, const std::string& card_path,
                     const PlaceRequest& request) {
   if (!exists(card_path)) return;
@@ -195,11 +203,7 @@ Placement place(const std::string& plan_path, const PlaceRequest& request,
     placed.name = region->name;
     placed.place = {region->start, region->bytes};
     placed.image = region->image;
-    if (!region->known) {
-      throw IoError(
-          region->image, 0, 0,
-          placement.job.missing.empty() ? "cannot be read" : placement.job.missing.front());
-    }
+    if (!region->known) throw_why_unknown(*region, plan_path, request.open);
     placed.image_bytes = region->known->bytes;
     look_at_target(placement, placed, card_path, request);
     placement.regions.push_back(std::move(placed));

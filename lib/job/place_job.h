@@ -71,10 +71,11 @@ struct Verification {
   bool finished = true;
 };
 
-/// Compares the card with the images, or with the receipts of images that are gone.
+/// Compares regions of the card (every one with an image when `names` is empty) with the images, or
+/// with the receipts of images that are gone.
 /// Throws IoError, and std::invalid_argument for a name that the plan has not.
 [[nodiscard]] Verification verify(const std::string& plan_path,
-                                  const std::vector<std::string>& regions,
+                                  const std::vector<std::string>& names,
                                   const OpenOptions& open = {},
                                   const RegionProgress& on_progress = {});
 

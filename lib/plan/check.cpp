@@ -194,10 +194,15 @@ class Checker {
   }
 
   void check_image(const Region& region, const KnownImage& image) {
-    if (!image.framing.empty()) {
+    if (image.framing.starts_with("swap")) {
+      find(Severity::fault, FindingCode::bytes_swapped, region,
+           fmt::format("the bytes of the image of {} are swapped ({}); make the plain image with "
+                       "'platter plain' and place that",
+                       quoted(region.name), image.framing));
+    } else if (!image.framing.empty()) {
       find(Severity::fault, FindingCode::block_size_mismatch, region,
            fmt::format("the image of {} holds whole sectors with their frames ({}); make the plain "
-                       "image with 'frames --plain' and place that",
+                       "image with 'platter frames --plain' and place that",
                        quoted(region.name), image.framing));
     }
     if (image.bytes > region.bytes) {

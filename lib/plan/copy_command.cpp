@@ -112,7 +112,9 @@ CopyCommand copy_command(const Plan& plan, const Region& region, std::string_vie
   if (region.image.empty()) return {"", "the region has no image"};
   if (plan.card_path.empty()) return {"", "the plan names no card"};
   if (region.known && !region.known->framing.empty()) {
-    return {"", "the image holds frames; make the plain image with 'frames --plain' first"};
+    return {"", fmt::format(
+                    "the image is stored as {}; make the plain image with 'platter plain' first",
+                    region.known->framing)};
   }
   const std::vector<std::string> none;
   return copy_command(beside(plan_path, region.image),

@@ -43,7 +43,7 @@ RegionResult place_region(const ByteSource& image, Card& card, const RegionJob& 
                           const OnProgress& on_progress) {
   PlaceOptions options = job.options;
   std::string carried_over;
-  if (options.changed_only || !options.digest) {
+  if (options.changed_only) {
     const auto old = old_receipt(job.receipt_path);
     if (old && speaks_of(*old, job, image.size())) carried_over = old->sha256;
   }

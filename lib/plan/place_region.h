@@ -30,8 +30,10 @@ struct RegionResult {
 ///
 /// With `changed_only`, when nothing has to be written and the receipt at hand is for this region
 /// and this very file (same device, file number, size and times, the time of change among them),
-/// its SHA-256 is carried over instead of being computed again. The card is compared with the image
-/// all the same. Throws IoError.
+/// its SHA-256 is carried over instead of being computed again, and also when no digest was asked
+/// for. The card is compared with the image all the same. Where anything is written, a digest that
+/// was not computed now is dropped: the file's stamp alone is no proof that it is of these bytes.
+/// Throws IoError.
 [[nodiscard]] RegionResult place_region(const ByteSource& image, Card& card, const RegionJob& job,
                                         const OnProgress& on_progress = {});
 

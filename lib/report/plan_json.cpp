@@ -11,6 +11,12 @@ Json geometry_value(const plan::Geometry& geometry) {
           {"sectors_per_track", geometry.sectors_per_track}};
 }
 
+Json sized_geometry(const plan::Geometry& geometry) {
+  Json value = geometry_value(geometry);
+  value["blocks"] = geometry.blocks();
+  return value;
+}
+
 Json region_value(const CardJob& job, const plan::Region& region) {
   Json value = {{"name", json_text(region.name)}, {"device", plan::device_word(region.device)},
                 {"bus_id", region.bus_id},        {"start", region.start},
@@ -34,13 +40,26 @@ Json hex_or_null(const std::string& digest) {
 std::string geometry_json(const GeometryReport& report) {
   Json choices = Json::array();
   for (const plan::GeometryChoice& choice : report.choices) {
-    Json value = geometry_value(choice.geometry);
-    value["blocks"] = choice.geometry.blocks();
+    Json value = sized_geometry(choice.geometry);
     value["unused_blocks"] = choice.unused_blocks;
     choices.push_back(std::move(value));
   }
-  return document_text(
-      {{"schema", "platter.geometry/1"}, {"blocks", report.blocks}, {"choices", choices}});
+  std::vector<Finding> findings;
+  if (report.choices.empty()) {
+    findings.push_back({Severity::fault, FindingCode::geometry_differs, "", 0,
+                        saturating_mul(report.blocks, plan::kBlockBytes),
+                        "no geometry within these limits describes that size"});
+  }
+  Json document = {{"schema", "platter.geometry/1"},
+                   {"blocks", report.blocks},
+                   {"choices", choices},
+                   {"findings", findings_value(findings)}};
+  if (report.like) {
+    document["like"] = sized_geometry(report.like->geometry);
+    document["like"]["below"] = sized_geometry(report.like->sizes.below);
+    document["like"]["above"] = sized_geometry(report.like->sizes.above);
+  }
+  return document_text(document);
 }
 
 std::string plan_json(const CardJob& job) {

@@ -1,6 +1,7 @@
 // Geometry, card plans, placing and verifying: words and JSON.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -11,16 +12,19 @@
 
 namespace platter {
 
+/// A geometry that somebody asked about, and the sizes near the asked one that it divides.
+struct LikeReport {
+  plan::Geometry geometry;
+  plan::GeometryLike sizes;
+};
 struct GeometryReport {
   std::uint64_t blocks = 0;
   std::vector<plan::GeometryChoice> choices;
+  std::optional<LikeReport> like;
 };
 [[nodiscard]] std::string geometry_json(const GeometryReport& report);
+/// The choices; or, when a geometry was asked about, what it amounts to.
 [[nodiscard]] std::string geometry_text(const GeometryReport& report, const TextStyle& style);
-/// How much a disk of a geometry is, and the nearest sizes that it divides.
-[[nodiscard]] std::string geometry_like_text(const plan::Geometry& geometry,
-                                             const plan::GeometryLike& like, std::uint64_t blocks,
-                                             const TextStyle& style);
 
 [[nodiscard]] std::string plan_json(const CardJob& job);
 /// The map of the card, every region and every gap, then the findings.

@@ -12,8 +12,13 @@ namespace {
 
 constexpr std::size_t kIndent = 2;
 
-std::string line(std::string_view words, const TextStyle& style) {
-  return std::string(kIndent, ' ') + wrapped(words, kIndent + 2, kIndent, style.columns) + '\n';
+std::string line(std::string_view words, const TextStyle& style, std::size_t indent = kIndent) {
+  return std::string(indent, ' ') + wrapped(words, indent + 2, indent, style.columns) + '\n';
+}
+
+// What belongs to the line above.
+std::string detail(std::string_view words, const TextStyle& style) {
+  return line(words, style, kIndent + 2);
 }
 
 std::string blocks_of(std::uint64_t bytes) {
@@ -53,9 +58,26 @@ Stretch stretch_of(const plan::Region& region) {
            fmt::format("{} {}", plan::device_word(region.device), region.bus_id), what}};
 }
 
+std::string like_text(const LikeReport& report, std::uint64_t blocks, const TextStyle& style) {
+  const plan::GeometryLike& like = report.sizes;
+  std::string text =
+      line(fmt::format("{} is {} blocks, {}", geometry_words(report.geometry), grouped(like.blocks),
+                       plan::readable_size(like.blocks * plan::kBlockBytes)),
+           style);
+  if (like.below.cylinders != 0) {
+    text += line(fmt::format("At most {} blocks: {} cylinders, {} blocks", grouped(blocks),
+                             like.below.cylinders, grouped(like.below.blocks())),
+                 style);
+  }
+  return text + line(fmt::format("At least {} blocks: {} cylinders, {} blocks", grouped(blocks),
+                                 like.above.cylinders, grouped(like.above.blocks())),
+                     style);
+}
+
 }  // namespace
 
 std::string geometry_text(const GeometryReport& report, const TextStyle& style) {
+  if (report.like) return like_text(*report.like, report.blocks, style);
   std::string text = line(fmt::format("{} blocks, {}", grouped(report.blocks),
                                       plan::readable_size(report.blocks * plan::kBlockBytes)),
                           style);
@@ -76,22 +98,6 @@ std::string geometry_text(const GeometryReport& report, const TextStyle& style) 
                grouped(choice.geometry.blocks()), grouped(choice.unused_blocks)});
   }
   return text + '\n' + table.text(kIndent, style);
-}
-
-std::string geometry_like_text(const plan::Geometry& geometry, const plan::GeometryLike& like,
-                               std::uint64_t blocks, const TextStyle& style) {
-  std::string text =
-      line(fmt::format("{} is {} blocks, {}", geometry_words(geometry), grouped(like.blocks),
-                       plan::readable_size(like.blocks * plan::kBlockBytes)),
-           style);
-  if (like.below.cylinders != 0) {
-    text += line(fmt::format("At most {} blocks: {} cylinders, {} blocks", grouped(blocks),
-                             like.below.cylinders, grouped(like.below.blocks())),
-                 style);
-  }
-  return text + line(fmt::format("At least {} blocks: {} cylinders, {} blocks", grouped(blocks),
-                                 like.above.cylinders, grouped(like.above.blocks())),
-                     style);
 }
 
 std::string plan_text(const CardJob& job, const TextStyle& style) {
@@ -121,7 +127,9 @@ std::string plan_text(const CardJob& job, const TextStyle& style) {
     table.row(std::move(stretch.cells));
   text += '\n' + table.text(kIndent, style) + '\n';
   text += line(any_fault(plan.findings) ? "This plan cannot work as it stands."
-                                        : "Nothing overlaps, everything fits.",
+               : job.missing.empty()    ? "Nothing overlaps, everything fits."
+                                        : "Nothing overlaps; an image could not be read, so nobody "
+                                          "knows whether it fits.",
                style);
   return text + findings_block(plan.findings, style);
 }
@@ -140,27 +148,30 @@ std::string copy_commands_text(const CardJob& job) {
 std::string place_text(const Placement& placement, const TextStyle& style) {
   std::string text = emphasised(printable(placement.job.plan.card_path), kHeading, style) + '\n';
   for (const PlacedRegion& region : placement.regions) {
-    text +=
-        line(fmt::format("{}: {} to blocks {} to {}, {} of {}", printable(region.name),
-                         printable(region.image), grouped(region.place.start / plan::kBlockBytes),
-                         grouped((region.place.start + region.place.bytes) / plan::kBlockBytes - 1),
-                         plan::readable_size(region.image_bytes),
-                         plan::readable_size(region.place.bytes)),
-             style);
-    if (!region.card_seen) {
-      text += line("  the card is not at hand, so nobody knows what lies there", style);
-    } else if (region.holds.empty()) {
-      text += line("  nothing that platter knows lies there now", style);
+    text += line(printable(region.name), style);
+    text += detail(
+        fmt::format("{} to blocks {} to {}, {} of {}", printable(region.image),
+                    grouped(region.place.start / plan::kBlockBytes),
+                    grouped((region.place.start + region.place.bytes) / plan::kBlockBytes - 1),
+                    plan::readable_size(region.image_bytes),
+                    plan::readable_size(region.place.bytes)),
+        style);
+    if (!region.card_seen && !region.verified) {
+      text += detail("the card is not at hand, so nobody knows what lies there", style);
+    } else if (region.card_seen && region.holds.empty()) {
+      text += detail(placement.wrote ? "nothing that platter knows lay there"
+                                     : "nothing that platter knows lies there now",
+                     style);
     }
-    for (const std::string& layer : region.holds) {
-      text += line("  lies there now: " + printable(layer), style);
-    }
+    for (const std::string& layer : region.holds)
+      text +=
+          detail((placement.wrote ? "lay there: " : "lies there now: ") + printable(layer), style);
     if (region.verified) {
-      text += line(fmt::format("  placed and read back equal; {} written",
-                               plan::readable_size(region.written_bytes)),
-                   style);
-      if (!region.sha256.empty()) text += line("  SHA-256 " + region.sha256, style);
-      if (!region.receipt.empty()) text += line("  receipt: " + printable(region.receipt), style);
+      text += detail(fmt::format("placed and read back equal; {} written",
+                                 plan::readable_size(region.written_bytes)),
+                     style);
+      if (!region.sha256.empty()) text += detail("SHA-256 " + region.sha256, style);
+      if (!region.receipt.empty()) text += detail("receipt: " + printable(region.receipt), style);
     }
   }
   if (placement.asked_to_write && !placement.wrote) {
@@ -182,12 +193,12 @@ std::string verify_text(const Verification& verification, const TextStyle& style
     std::size_t shown = 0;
     for (const plan::BlockRun& run : region.differing.runs()) {
       if (++shown > 10) {
-        text += line("  ...", style);
+        text += detail("...", style);
         break;
       }
-      text += line(fmt::format("  differs: {} block{} from block {}", grouped(run.blocks),
-                               run.blocks == 1 ? "" : "s", grouped(run.start)),
-                   style);
+      text += detail(fmt::format("differs: {} block{} from block {}", grouped(run.blocks),
+                                 run.blocks == 1 ? "" : "s", grouped(run.start)),
+                     style);
     }
   }
   return text + findings_block(verification.findings, style);

@@ -88,8 +88,7 @@ std::string contents_words(const Layer& slice) {
 
 // One image of a boot catalog.
 std::string boot_image_words(const Layer& image) {
-  const std::string id = image.id.substr(image.id.rfind('/') + 1);
-  std::vector<std::string> parts{"boot image " + printable(id)};
+  std::vector<std::string> parts{"boot image " + printable(image.id)};
   for (const std::string_view fact : {"platform", "media"}) {
     parts.push_back(printable(image.facts.words(fact)));
   }
@@ -162,6 +161,7 @@ class Page {
 
   void describe_volume(const Layer& volume) {
     line(volume_words(volume));
+    line("layer: " + printable(volume.id), kIndent + 2);
     static constexpr std::array<std::pair<std::string_view, std::string_view>, 5> kTexts = {{
         {"system_id", "system"},
         {"volume_set_id", "volume set"},
@@ -197,12 +197,13 @@ class Page {
 
   void describe_label(const Layer& label) {
     line(label_words(label));
-    Table table({{"slice", Table::Align::left},
+    Table table({{"layer", Table::Align::left},
+                 {"type", Table::Align::left},
                  {"begins", Table::Align::right},
                  {"blocks", Table::Align::right},
                  {"size", Table::Align::right},
                  {"holds", Table::Align::left}});
-    add_rows(table, label, "");
+    add_rows(table, label);
     if (!table.empty()) text_ += table.text(kIndent + 2, style_);
     for (const Layer& below : label.layers) {
       if (below.kind == LayerKind::boot) describe_boot(below, kIndent + 2);
@@ -211,18 +212,13 @@ class Page {
   }
 
   // Slices of nested labels follow the slice that holds them.
-  void add_rows(Table& table, const Layer& label, const std::string& prefix) {
+  void add_rows(Table& table, const Layer& label) {
     for (const Layer& slice : label.layers) {
       if (slice.kind != LayerKind::slice) continue;
-      const std::string id = slice.id.substr(label.id.size() + 1);
-      const std::string type = printable(slice.facts.words("type_name"));
-      table.row({fmt::format("{}{}{}", prefix, printable(id), type.empty() ? "" : " " + type),
-                 place(slice.start), place(slice.bytes), plan::readable_size(slice.bytes),
-                 contents_words(slice)});
+      table.row({printable(slice.id), printable(slice.facts.words("type_name")), place(slice.start),
+                 place(slice.bytes), plan::readable_size(slice.bytes), contents_words(slice)});
       for (const Layer& nested : slice.layers) {
-        if (nested.kind == LayerKind::label) {
-          add_rows(table, nested, prefix + printable(id) + "/");
-        }
+        if (nested.kind == LayerKind::label) add_rows(table, nested);
       }
     }
   }

@@ -8,6 +8,29 @@
 
 namespace platter {
 
+namespace {
+
+void trim_end(std::string& line) {
+  line.resize(line.find_last_not_of(' ') + 1);
+}
+
+// Puts the last cell behind the others of its row. Where they leave it too little room for whole
+// phrases, it stands below them.
+void add_last_cell(std::string& row, const std::string& words, std::size_t indent,
+                   const TextStyle& style) {
+  constexpr std::size_t kNarrowest = 24;
+  const std::size_t used = columns_of(row);
+  if (used + std::min(columns_of(words), kNarrowest) <= style.columns) {
+    row += wrapped(words, used, used, style.columns);
+    return;
+  }
+  trim_end(row);
+  const std::size_t below = indent + 4;
+  row += '\n' + std::string(below, ' ') + wrapped(words, below, below, style.columns);
+}
+
+}  // namespace
+
 std::string emphasised(std::string_view words, std::string_view attribute, const TextStyle& style) {
   if (!style.colour) return std::string(words);
   return fmt::format("\x1B[{}m{}\x1B[0m", attribute, words);
@@ -49,28 +72,27 @@ std::string grouped(std::uint64_t number) {
 }
 
 std::string Table::text(std::size_t indent, const TextStyle& style) const {
+  // As wide as the widest cell; 0 for a column without any.
   std::vector<std::size_t> widths;
   for (std::size_t i = 0; i < columns_.size(); ++i) {
-    std::size_t width = columns_of(columns_[i].first);
+    std::size_t width = 0;
     for (const auto& row : rows_)
       width = std::max(width, columns_of(row[i]));
-    widths.push_back(width);
+    widths.push_back(width == 0 ? 0 : std::max(width, columns_of(columns_[i].first)));
   }
   const auto line = [&](const std::vector<std::string>& cells) {
     std::string result(indent, ' ');
     for (std::size_t i = 0; i < cells.size(); ++i) {
-      const bool last = i + 1 == cells.size();
-      const std::size_t padding = widths[i] - std::min(widths[i], columns_of(cells[i]));
-      if (last) {
-        const std::size_t used = columns_of(result);
-        result += wrapped(cells[i], used, used, style.columns);
-      } else if (columns_[i].second == Align::right) {
-        result += std::string(padding, ' ') + cells[i] + "  ";
-      } else {
-        result += cells[i] + std::string(padding, ' ') + "  ";
+      if (widths[i] == 0) continue;
+      if (i + 1 == cells.size()) {
+        add_last_cell(result, cells[i], indent, style);
+        break;
       }
+      const std::string padding(widths[i] - std::min(widths[i], columns_of(cells[i])), ' ');
+      result += columns_[i].second == Align::right ? padding + cells[i] : cells[i] + padding;
+      result += "  ";
     }
-    result.resize(result.find_last_not_of(' ') + 1);
+    trim_end(result);
     return result + '\n';
   };
   std::vector<std::string> headings;

@@ -1,4 +1,4 @@
-// Putting lines together; only for the files of lib/report.
+// Putting lines together.
 #pragma once
 
 #include <cstdint>
@@ -27,7 +27,8 @@ inline constexpr std::string_view kQuiet = "2";
 /// A number with its digits in groups of three: "1,310,720".
 [[nodiscard]] std::string grouped(std::uint64_t number);
 
-/// A table whose columns line up: text to the left, numbers to the right; the last column wraps.
+/// A table whose columns line up: text to the left, numbers to the right. The last column wraps; a
+/// column without a word in it is left out.
 class Table {
  public:
   enum class Align : std::uint8_t { left, right };

@@ -32,9 +32,12 @@ class Walk {
  public:
   /// \param parent   id of the framing layer that the view lies behind, "" when there is none
   /// \param framings takes the framings that are undone; those on the way to the view are in it
-  Walk(const View& image, std::string parent, std::vector<Finding>& findings,
+  Walk(View image, std::string parent, std::vector<Finding>& findings,
        std::vector<UndoneFraming>& framings)
-      : image_(image), parent_(std::move(parent)), findings_(findings), framings_(framings) {}
+      : image_(std::move(image)),
+        parent_(std::move(parent)),
+        findings_(findings),
+        framings_(framings) {}
 
   std::vector<Layer> everything() {
     const Context context{.image = image_};

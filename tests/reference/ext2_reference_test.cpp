@@ -3,11 +3,11 @@
 #include <filesystem>
 #include <memory>
 
-#include <blkid/blkid.h>
 #include <catch2/catch.hpp>
 #include <ext2fs/ext2fs.h>
 
 #include "core/claim.h"
+#include "reference/blkid_probe.h"
 #include "support/survey.h"
 
 namespace platter::filesystem {
@@ -22,24 +22,6 @@ std::vector<Claim> claims_of(const std::string& path, const Format& format) {
   const View view = view_of(read_file(path));
   return format.claims(view, {.image = view});
 }
-
-class Probe {
- public:
-  explicit Probe(const std::string& path)
-      : probe_(blkid_new_probe_from_filename(path.c_str()), blkid_free_probe) {
-    REQUIRE(probe_ != nullptr);
-    blkid_probe_enable_superblocks(probe_.get(), 1);
-    blkid_probe_set_superblocks_flags(probe_.get(), BLKID_SUBLKS_DEFAULT | BLKID_SUBLKS_VERSION);
-    REQUIRE(blkid_do_safeprobe(probe_.get()) == 0);
-  }
-  std::string value(const char* name) {
-    const char* found = nullptr;
-    return blkid_probe_lookup_value(probe_.get(), name, &found, nullptr) == 0 ? found : "";
-  }
-
- private:
-  std::unique_ptr<std::remove_pointer_t<blkid_probe>, void (*)(blkid_probe)> probe_;
-};
 
 std::int64_t seconds(const Claim& claim, const char* name) {
   const FactValue* value = claim.facts.find(name);
@@ -107,7 +89,8 @@ TEST_CASE("ext2: volumes made by mke2fs", "[ext2]") {
     CHECK(claim.facts.words("byte_order") == "little");
     CHECK(claim.facts.words("clean") == "clean");
     compare_with_libext2fs(path, claim);
-    Probe probe(path);
+    BlkidProbe probe(path);
+    REQUIRE(probe.safe());
     CHECK(claim.facts.words("variant") == probe.value("TYPE"));
     CHECK(std::to_string(claim.facts.number("block_bytes")) == probe.value("BLOCK_SIZE"));
     if (old) continue;
@@ -134,7 +117,8 @@ TEST_CASE("swap: areas made by mkswap", "[swap]") {
     CHECK(claim.bytes == 4 << 20);
     CHECK(claim.facts.number("block_bytes") == page);
     CHECK(claim.facts.number("last_page") == (4U << 20U) / page - 1);
-    Probe probe(path);
+    BlkidProbe probe(path);
+    REQUIRE(probe.safe());
     CHECK(probe.value("TYPE") == "swap");
     CHECK(std::to_string(claim.facts.number("version")) == probe.value("VERSION"));
     CHECK(claim.facts.words("uuid") == probe.value("UUID"));

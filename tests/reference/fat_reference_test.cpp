@@ -2,32 +2,14 @@
 // mcopy (mtools), named by libblkid.
 #include <filesystem>
 #include <fstream>
-#include <memory>
 
-#include <blkid/blkid.h>
 #include <catch2/catch.hpp>
 
+#include "reference/blkid_probe.h"
 #include "unit/filesystem/fat_support.h"
 
 namespace platter::test {
 namespace {
-
-std::string probed(const std::string& path, const char* name) {
-  const std::unique_ptr<std::remove_pointer_t<blkid_probe>, void (*)(blkid_probe)> probe(
-      blkid_new_probe_from_filename(path.c_str()), blkid_free_probe);
-  REQUIRE(probe != nullptr);
-  blkid_probe_enable_superblocks(probe.get(), 1);
-  blkid_probe_set_superblocks_flags(probe.get(), BLKID_SUBLKS_DEFAULT | BLKID_SUBLKS_VERSION);
-  REQUIRE(blkid_do_safeprobe(probe.get()) == 0);
-  const char* found = nullptr;
-  return blkid_probe_lookup_value(probe.get(), name, &found, nullptr) == 0 ? found : "";
-}
-
-void must(const std::string& command) {
-  const RunResult result = run(command + " 2>&1");
-  CAPTURE(command, result.out);
-  REQUIRE(result.status == 0);
-}
 
 // FAT keeps neither modes nor owners, and mcopy does not carry the times of directories over.
 Tree comparable(Tree tree) {
@@ -69,10 +51,10 @@ TEST_CASE("FAT: volumes of mkfs.fat filled by mcopy hold the tree they were made
                        .hard_links = false,
                        .holes = true,
                        .upper_case = recipe.upper_case});
-    must("mkfs.fat -C -i CAFE1234 -n 'BLUE GANNET' -F " + std::string(recipe.width) + " " +
-         recipe.options + " " + shell_word(image) + " " + std::to_string(recipe.kib));
-    must("cd " + shell_word(source) + " && TZ=UTC MTOOLS_SKIP_CHECK=1 mcopy -s -m -i " +
-         shell_word(image) + " * ::");
+    must_run("mkfs.fat -C -i CAFE1234 -n 'BLUE GANNET' -F " + std::string(recipe.width) + " " +
+             recipe.options + " " + shell_word(image) + " " + std::to_string(recipe.kib));
+    must_run("cd " + shell_word(source) + " && TZ=UTC MTOOLS_SKIP_CHECK=1 mcopy -s -m -i " +
+             shell_word(image) + " * ::");
     const std::string id = "fat" + std::string(recipe.width);
     const auto bytes = read_file(image);
     const auto found = claims_of(id, bytes);
@@ -83,10 +65,10 @@ TEST_CASE("FAT: volumes of mkfs.fat filled by mcopy hold the tree they were made
     CHECK(claim.bytes == recipe.kib * 1024);
     CHECK(claim.facts.number("block_bytes") == recipe.cluster);
     CHECK(claim.facts.words("clean") == "clean");
-    CHECK(probed(image, "TYPE") == "vfat");
-    CHECK(probed(image, "VERSION") == "FAT" + std::string(recipe.width));
-    CHECK(probed(image, "LABEL") == claim.facts.words("volume_name"));
-    CHECK(probed(image, "UUID") == claim.facts.words("serial"));
+    CHECK(blkid_value(image, "TYPE") == "vfat");
+    CHECK(blkid_value(image, "VERSION") == "FAT" + std::string(recipe.width));
+    CHECK(blkid_value(image, "LABEL") == claim.facts.words("volume_name"));
+    CHECK(blkid_value(image, "UUID") == claim.facts.words("serial"));
 
     const View view = view_of(bytes);
     const auto volume = open_volume(id, view);
@@ -133,9 +115,10 @@ TEST_CASE("FAT: names beyond ASCII and times to the second of mtools", "[fat]") 
       "lower.txt",     "UPPER.txt",  "Mixed.Txt", " leading",       "x+y=z,[1].c"};
   for (const std::string& name : names)
     std::ofstream(source + "/" + name) << name;
-  must("mkfs.fat -C -F 12 " + shell_word(image) + " 1440");
-  must("cd " + shell_word(source) + " && TZ=UTC LC_ALL=C.UTF-8 MTOOLS_SKIP_CHECK=1 mcopy -m -i " +
-       shell_word(image) + " * ::");
+  must_run("mkfs.fat -C -F 12 " + shell_word(image) + " 1440");
+  must_run("cd " + shell_word(source) +
+           " && TZ=UTC LC_ALL=C.UTF-8 MTOOLS_SKIP_CHECK=1 mcopy -m -i " + shell_word(image) +
+           " * ::");
   const View view = view_of(read_file(image));
   const auto volume = open_volume("fat12", view);
   CHECK(differences(comparable(tree_of_volume(*volume, view)),
@@ -147,7 +130,7 @@ TEST_CASE("FAT: deleted and fragmented files of mtools", "[fat]") {
   const std::string image = directory.file("volume.img");
   const std::string source = directory.file("tree");
   std::filesystem::create_directories(source);
-  must("mkfs.fat -C -F 12 " + shell_word(image) + " 1440");
+  must_run("mkfs.fat -C -F 12 " + shell_word(image) + " 1440");
   const std::string prefix =
       "cd " + shell_word(source) + " && export TZ=UTC MTOOLS_SKIP_CHECK=1 && ";
   const std::string at = " -i " + shell_word(image);
@@ -155,14 +138,14 @@ TEST_CASE("FAT: deleted and fragmented files of mtools", "[fat]") {
     write_file(source + "/a long name number " + std::to_string(i),
                std::vector<std::byte>(20'000, static_cast<std::byte>(i)));
   }
-  must(prefix + "mcopy -m" + at + " * ::");
+  must_run(prefix + "mcopy -m" + at + " * ::");
   for (int i = 0; i < 20; i += 2) {
     const std::string name = "a long name number " + std::to_string(i);
-    must(prefix + "mdel" + at + " " + shell_word("::" + name));
+    must_run(prefix + "mdel" + at + " " + shell_word("::" + name));
     std::filesystem::remove(source + "/" + name);
   }
   write_file(source + "/in pieces", std::vector<std::byte>(1'200'000, std::byte{'p'}));
-  must(prefix + "mcopy -m" + at + " 'in pieces' ::");
+  must_run(prefix + "mcopy -m" + at + " 'in pieces' ::");
   const View view = view_of(read_file(image));
   const auto volume = open_volume("fat12", view);
   CHECK(differences(comparable(tree_of_volume(*volume, view)),

@@ -2,12 +2,11 @@
 // and printed, by libblkid, and by a block-by-block count with offsets of its own.
 #include <cstdio>
 #include <filesystem>
-#include <memory>
 
-#include <blkid/blkid.h>
 #include <catch2/catch.hpp>
 
 #include "core/claim.h"
+#include "reference/blkid_probe.h"
 #include "support/ffs_volume_check.h"
 #include "support/survey.h"
 #include "writers/ffs_writer.h"
@@ -23,21 +22,6 @@ namespace {
 std::vector<Claim> claims_of(const std::vector<std::byte>& bytes, const Format& format) {
   const View view = view_of(bytes);
   return format.claims(view, {.image = view});
-}
-
-// libblkid's value of that name for the file, "" when it has none.
-std::string blkid_value(const std::string& path, const char* name) {
-  const std::unique_ptr<std::remove_pointer_t<blkid_probe>, void (*)(blkid_probe)> probe(
-      blkid_new_probe_from_filename(path.c_str()), blkid_free_probe);
-  REQUIRE(probe != nullptr);
-  blkid_probe_enable_superblocks(probe.get(), 1);
-  blkid_probe_set_superblocks_flags(probe.get(), BLKID_SUBLKS_DEFAULT | BLKID_SUBLKS_VERSION);
-  const char* value = nullptr;
-  if (blkid_do_safeprobe(probe.get()) != 0 ||
-      blkid_probe_lookup_value(probe.get(), name, &value, nullptr) != 0) {
-    return {};
-  }
-  return value;
 }
 
 struct Made {

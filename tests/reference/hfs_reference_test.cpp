@@ -1,51 +1,19 @@
 // HFS against what shares no code with platter: volumes made by hformat and filled by hcopy
 // (hfsutils), hybrid discs of genisoimage, both named by libblkid; and volumes that are identified
 // only: XFS of mkfs.xfs, HFS+ of xorriso, and the typed superblocks, judged by libblkid.
-#include <array>
 #include <filesystem>
 #include <fstream>
-#include <memory>
 
-#include <blkid/blkid.h>
 #include <catch2/catch.hpp>
 
 #include "core/image.h"
+#include "reference/blkid_probe.h"
 #include "support/hexfile.h"
 #include "unit/filesystem/fat_support.h"
 #include "writers/hfs_writer.h"
 
 namespace platter::test {
 namespace {
-
-class Probe {
- public:
-  explicit Probe(const std::string& path)
-      : probe_(blkid_new_probe_from_filename(path.c_str()), blkid_free_probe) {
-    REQUIRE(probe_ != nullptr);
-    blkid_probe_enable_superblocks(probe_.get(), 1);
-    blkid_probe_set_superblocks_flags(probe_.get(), BLKID_SUBLKS_DEFAULT | BLKID_SUBLKS_VERSION);
-  }
-  bool safe() { return blkid_do_safeprobe(probe_.get()) == 0; }
-  /// Looks for one type only, where a hybrid disc answers to several.
-  bool only(const char* type) {
-    std::array<char*, 2> names{const_cast<char*>(type), nullptr};
-    blkid_probe_filter_superblocks_type(probe_.get(), BLKID_FLTR_ONLYIN, names.data());
-    return safe();
-  }
-  std::string value(const char* name) {
-    const char* found = nullptr;
-    return blkid_probe_lookup_value(probe_.get(), name, &found, nullptr) == 0 ? found : "";
-  }
-
- private:
-  std::unique_ptr<std::remove_pointer_t<blkid_probe>, void (*)(blkid_probe)> probe_;
-};
-
-void must(const std::string& command) {
-  const RunResult result = run(command + " 2>&1");
-  CAPTURE(command, result.out);
-  REQUIRE(result.status == 0);
-}
 
 Tree comparable(Tree tree) {
   return seen_as(std::move(tree), {.modes = false, .ids = false, .links = false, .times = false});
@@ -63,14 +31,14 @@ void fill(const std::string& home, const std::string& source) {
   for (const std::string& directory : directories) {
     std::string on_volume = ":" + directory;
     std::replace(on_volume.begin(), on_volume.end(), '/', ':');
-    if (!directory.empty()) must(prefix + "hmkdir " + shell_word(on_volume));
+    if (!directory.empty()) must_run(prefix + "hmkdir " + shell_word(on_volume));
     std::string files;
     for (const auto& entry : fs::directory_iterator(source + "/" + directory)) {
       if (entry.is_regular_file()) files += " " + shell_word(entry.path().string());
     }
     if (!files.empty())
-      must(prefix + "hcopy -r" + files + " " +
-           shell_word(directory.empty() ? ":" : on_volume + ":"));
+      must_run(prefix + "hcopy -r" + files + " " +
+               shell_word(directory.empty() ? ":" : on_volume + ":"));
   }
 }
 
@@ -93,10 +61,10 @@ TEST_CASE("HFS: volumes of hformat filled by hcopy hold the tree they were made 
                        .hard_links = false});
     write_file(image, std::vector<std::byte>(recipe.mib << 20U));
     const std::string home = directory.path();
-    must("HOME=" + shell_word(home) + " hformat -l 'Blue Gannet' " + shell_word(image));
-    must("HOME=" + shell_word(home) + " hmount " + shell_word(image));
+    must_run("HOME=" + shell_word(home) + " hformat -l 'Blue Gannet' " + shell_word(image));
+    must_run("HOME=" + shell_word(home) + " hmount " + shell_word(image));
     fill(home, source);
-    must("HOME=" + shell_word(home) + " humount");
+    must_run("HOME=" + shell_word(home) + " humount");
 
     const auto bytes = read_file(image);
     const auto found = claims_of("hfs", bytes);
@@ -105,7 +73,7 @@ TEST_CASE("HFS: volumes of hformat filled by hcopy hold the tree they were made 
     CHECK(claim.strength == Strength::sane);
     CHECK(claim.findings.empty());
     CHECK(claim.bytes == bytes.size());
-    Probe probe(image);
+    BlkidProbe probe(image);
     REQUIRE(probe.safe());
     CHECK(probe.value("TYPE") == "hfs");
     CHECK(probe.value("LABEL") == claim.facts.words("volume_name"));
@@ -180,8 +148,8 @@ TEST_CASE("HFS: resource forks and times as hfsutils writes them", "[hfs]") {
     packed[256 + i] = std::byte{'r'};
   write_file(directory.file("fork.bin"), packed);
   const std::string prefix = "export TZ=UTC HOME=" + shell_word(directory.path()) + " && ";
-  must(prefix + "hformat -l Forks " + shell_word(image) + " && hmount " + shell_word(image));
-  must(prefix + "hcopy -m " + shell_word(directory.file("fork.bin")) + " : && humount");
+  must_run(prefix + "hformat -l Forks " + shell_word(image) + " && hmount " + shell_word(image));
+  must_run(prefix + "hcopy -m " + shell_word(directory.file("fork.bin")) + " : && humount");
   const View view = view_of(read_file(image));
   const auto volume = open_volume("hfs", view);
   const Tree tree = tree_of_volume(*volume, view);
@@ -208,9 +176,9 @@ TEST_CASE("HFS: a volume of our writer is one to hfsutils too", "[hfs]") {
     writer.add_file("Folder/file " + std::to_string(i), {std::to_string(i)});
   write_file(image, writer.build());
   const std::string prefix = "export TZ=UTC HOME=" + shell_word(directory.path()) + " && ";
-  must(prefix + "hmount " + shell_word(image));
-  must(prefix + "hcopy -r ':Folder:in pieces' " + shell_word(directory.file("out")) +
-       " && humount");
+  must_run(prefix + "hmount " + shell_word(image));
+  must_run(prefix + "hcopy -r ':Folder:in pieces' " + shell_word(directory.file("out")) +
+           " && humount");
   CHECK(read_file(directory.file("out")) == std::vector<std::byte>(9 * 512, std::byte{'p'}));
 }
 
@@ -224,13 +192,13 @@ TEST_CASE("HFS: the other side of a hybrid disc of genisoimage", "[hfs]") {
                      .longest_name = 31,
                      .symlinks = false,
                      .hard_links = false});
-  must("genisoimage -quiet -D -hfs -no-desktop -hfs-volid 'Hybrid' -V HYBRID -o " +
-       shell_word(image) + " " + shell_word(source));
+  must_run("genisoimage -quiet -D -hfs -no-desktop -hfs-volid 'Hybrid' -V HYBRID -o " +
+           shell_word(image) + " " + shell_word(source));
   const auto bytes = read_file(image);
   const auto found = claims_of("hfs", bytes);
   REQUIRE(found.size() == 1);
   CHECK(found[0].findings.empty());
-  Probe probe(image);
+  BlkidProbe probe(image);
   REQUIRE(probe.only("hfs"));
   CHECK(probe.value("LABEL") == "Hybrid");
   CHECK(found[0].facts.words("volume_name") == "Hybrid");
@@ -251,8 +219,8 @@ TEST_CASE("XFS: volumes of mkfs.xfs", "[identified]") {
     CAPTURE(options);
     const TemporaryDirectory directory;
     const std::string image = directory.file("volume.img");
-    must("truncate -s 320M " + shell_word(image) + " && mkfs.xfs -q -L gannet " + options + " " +
-         shell_word(image));
+    must_run("truncate -s 320M " + shell_word(image) + " && mkfs.xfs -q -L gannet " + options +
+             " " + shell_word(image));
     const View view(open_image(image).source);
     const auto found = find_format("xfs")->claims(view, {.image = view});
     REQUIRE(found.size() == 1);
@@ -261,7 +229,7 @@ TEST_CASE("XFS: volumes of mkfs.xfs", "[identified]") {
     CHECK(claim.strength == Strength::sane);
     CHECK(claim.bytes == 320ULL << 20U);
     CHECK(claim.facts.number("version") == (std::string(options) == "-m crc=1" ? 5U : 4U));
-    Probe probe(image);
+    BlkidProbe probe(image);
     REQUIRE(probe.safe());
     CHECK(probe.value("TYPE") == "xfs");
     CHECK(probe.value("LABEL") == claim.facts.words("volume_name"));
@@ -276,8 +244,8 @@ TEST_CASE("HFS+: the volume that xorriso puts beside ISO 9660", "[identified]") 
   make_tree(
       source,
       {.unit = 2048, .largest = 100'000, .entries = 20, .symlinks = false, .hard_links = false});
-  must("xorriso -as mkisofs -quiet -hfsplus -V GANNET -o " + shell_word(image) + " " +
-       shell_word(source));
+  must_run("xorriso -as mkisofs -quiet -hfsplus -V GANNET -o " + shell_word(image) + " " +
+           shell_word(source));
   auto bytes = read_file(image);
   const Survey survey = survey_bytes(bytes);
   const Layer* volume = nullptr;
@@ -288,7 +256,7 @@ TEST_CASE("HFS+: the volume that xorriso puts beside ISO 9660", "[identified]") 
   // The probe looks at the start of a file only.
   bytes.erase(bytes.begin(), bytes.begin() + static_cast<std::ptrdiff_t>(volume->start));
   write_file(image, bytes);
-  Probe probe(image);
+  BlkidProbe probe(image);
   REQUIRE(probe.only("hfsplus"));
   CHECK(probe.value("LABEL") == volume->facts.words("volume_name"));
   std::uint64_t files = 0;
@@ -315,7 +283,7 @@ TEST_CASE("the typed superblocks are what libblkid takes them for", "[identified
     auto bytes = hex_fixture(std::string("filesystem/") + known.fixture + ".hex");
     bytes.resize(16U << 20U);  // libblkid wants that much for a JFS
     write_file(image, bytes);
-    Probe probe(image);
+    BlkidProbe probe(image);
     REQUIRE(probe.only(known.type));
     CHECK(probe.value("TYPE") == known.type);
     if (*known.label != '\0') CHECK(probe.value("LABEL") == known.label);

@@ -4,15 +4,14 @@
 
 #include <cstddef>
 #include <map>
-#include <memory>
 #include <string>
 
-#include <blkid/blkid.h>
 #include <catch2/catch.hpp>
 
 #include "filesystem/high_sierra_structures.h"
 #include "filesystem/iso9660_structures.h"
 #include "formats.h"
+#include "reference/blkid_probe.h"
 #include "support/hexfile.h"
 #include "support/survey.h"
 #include "writers/iso9660_sketch.h"
@@ -66,23 +65,6 @@ TEST_CASE("the High Sierra tables agree with linux/iso_fs.h") {
   CHECK(hs::kDirectoryRecord.find("flags")->offset == offsetof(iso_directory_record, flags) - 1);
 }
 
-std::map<std::string, std::string> probe_with_libblkid(const std::string& path) {
-  const std::unique_ptr<blkid_struct_probe, void (*)(blkid_probe)> probe(
-      blkid_new_probe_from_filename(path.c_str()), blkid_free_probe);
-  REQUIRE(probe != nullptr);
-  REQUIRE(blkid_probe_enable_superblocks(probe.get(), 1) == 0);
-  REQUIRE(blkid_probe_set_superblocks_flags(
-              probe.get(), BLKID_SUBLKS_TYPE | BLKID_SUBLKS_LABEL | BLKID_SUBLKS_VERSION) == 0);
-  REQUIRE(blkid_do_safeprobe(probe.get()) == 0);
-  std::map<std::string, std::string> values;
-  for (int i = 0; i < blkid_probe_numof_values(probe.get()); ++i) {
-    const char* name = nullptr;
-    const char* value = nullptr;
-    if (blkid_probe_get_value(probe.get(), i, &name, &value, nullptr) == 0) values[name] = value;
-  }
-  return values;
-}
-
 TEST_CASE("libblkid takes our High Sierra volumes for such") {
   const TemporaryDirectory scratch;
   fixtures::SketchOptions options;
@@ -95,12 +77,13 @@ TEST_CASE("libblkid takes our High Sierra volumes for such") {
   for (const auto& [name, bytes] : images) {
     const std::string image = scratch.file(name);
     write_file(image, bytes);
-    auto values = probe_with_libblkid(image);
-    CHECK(values["TYPE"] == "iso9660");
-    CHECK(values["VERSION"] == "High Sierra");
-    CHECK(values["LABEL"] == name);
+    BlkidProbe probe(image);
+    REQUIRE(probe.safe());
+    CHECK(probe.value("TYPE") == "iso9660");
+    CHECK(probe.value("VERSION") == "High Sierra");
+    CHECK(probe.value("LABEL") == name);
     const Survey survey = survey_bytes(bytes);
-    CHECK(fact(survey, "high-sierra", "volume_name") == values["LABEL"]);
+    CHECK(fact(survey, "high-sierra", "volume_name") == probe.value("LABEL"));
   }
 }
 

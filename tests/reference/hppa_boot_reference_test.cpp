@@ -30,21 +30,6 @@ void write_kernel(const TemporaryDirectory& folder) {
              fixtures::make_elf32(kElfHppa, {.text = 8192, .entry = 0x00100000}));
 }
 
-const BootVerdict& row_of(const Survey& survey, std::string_view machine, BootAs as) {
-  const auto found = std::ranges::find_if(
-      survey.boot, [&](const BootVerdict& row) { return row.machine == machine && row.as == as; });
-  REQUIRE(found != survey.boot.end());
-  return *found;
-}
-
-std::string missing_from(const BootVerdict& verdict) {
-  std::string all;
-  for (const Evidence& evidence : verdict.evidence) {
-    if (evidence.demanded && !evidence.holds) all += std::string(evidence.check) + " ";
-  }
-  return all;
-}
-
 }  // namespace
 
 TEST_CASE("hppa: an unpartitioned image of the boot installer is ready") {
@@ -65,17 +50,17 @@ TEST_CASE("hppa: an unpartitioned image of the boot installer is ready") {
   CHECK(made.out.find(said) != std::string::npos);
   CHECK(fact(found, "lif/lif-ipl", "checksum") == "good");
   for (const BootAs as : {BootAs::disk, BootAs::optical}) {
-    const BootVerdict& row = row_of(found, "hppa", as);
+    const BootVerdict& row = verdict_row(found, "hppa", as);
     CHECK(missing_from(row).empty());
     CHECK(row.verdict == Verdict::ready);
   }
-  CHECK(row_of(found, "m68k-lif", BootAs::disk).verdict == Verdict::none);
+  CHECK(verdict_row(found, "m68k-lif", BootAs::disk).verdict == Verdict::none);
 
   std::vector<std::byte> spoiled = bytes;
   spoiled[ipl.start + 1000] ^= std::byte{1};
   const Survey broken = survey_bytes(std::move(spoiled));
-  CHECK(row_of(broken, "hppa", BootAs::disk).verdict == Verdict::incomplete);
-  CHECK(missing_from(row_of(broken, "hppa", BootAs::disk)) == "ipl-checksum ");
+  CHECK(verdict_row(broken, "hppa", BootAs::disk).verdict == Verdict::incomplete);
+  CHECK(missing_from(verdict_row(broken, "hppa", BootAs::disk)) == "ipl-checksum");
 }
 
 TEST_CASE("hppa: a partitioned disk of the boot installer is ready") {
@@ -95,7 +80,7 @@ TEST_CASE("hppa: a partitioned disk of the boot installer is ready") {
   CHECK_FALSE(any_fault(found.findings));
   CHECK(layer(found, "mbr") != nullptr);
   CHECK(layer(found, "lif/lif-ipl") != nullptr);
-  const BootVerdict& row = row_of(found, "hppa", BootAs::disk);
+  const BootVerdict& row = verdict_row(found, "hppa", BootAs::disk);
   CHECK(missing_from(row).empty());
   CHECK(row.verdict == Verdict::ready);
 }
@@ -110,7 +95,7 @@ TEST_CASE("hppa: a disc that the boot installer made bootable is ready") {
               shell_word(folder.file("tree")))
               .status == 0);
   const Survey plain = survey_bytes(read_file(folder.file("disc.iso")));
-  CHECK(row_of(plain, "hppa", BootAs::optical).verdict == Verdict::none);
+  CHECK(verdict_row(plain, "hppa", BootAs::optical).verdict == Verdict::none);
   const RunResult made = install(folder, "-C " + disc);
   INFO(made.out << made.err);
   REQUIRE(made.status == 0);
@@ -118,7 +103,7 @@ TEST_CASE("hppa: a disc that the boot installer made bootable is ready") {
   INFO(findings_of(found));
   CHECK_FALSE(any_fault(found.findings));
   CHECK(layer(found, "iso9660") != nullptr);
-  const BootVerdict& row = row_of(found, "hppa", BootAs::optical);
+  const BootVerdict& row = verdict_row(found, "hppa", BootAs::optical);
   CHECK(missing_from(row).empty());
   CHECK(row.verdict == Verdict::ready);
 }
@@ -135,5 +120,5 @@ TEST_CASE("hppa: the stock initial program keeps the rules") {
     image[240 + i] = static_cast<std::byte>(fields[i / 4] >> (24 - 8 * (i % 4)));
   }
   const Survey found = survey_bytes(image);
-  CHECK(row_of(found, "hppa", BootAs::disk).verdict == Verdict::ready);
+  CHECK(verdict_row(found, "hppa", BootAs::disk).verdict == Verdict::ready);
 }

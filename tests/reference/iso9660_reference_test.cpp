@@ -10,11 +10,11 @@
 
 #include <archive.h>
 #include <archive_entry.h>
-#include <blkid/blkid.h>
 #include <catch2/catch.hpp>
 #include <cdio/iso9660.h>
 
 #include "core/claim.h"
+#include "reference/blkid_probe.h"
 #include "support/survey.h"
 #include "writers/iso9660_writer.h"
 
@@ -150,24 +150,6 @@ Tree read_with_libiso9660(const std::string& path, iso_extension_mask_t extensio
   return tree;
 }
 
-std::map<std::string, std::string> probe_with_libblkid(const std::string& path) {
-  const std::unique_ptr<blkid_struct_probe, void (*)(blkid_probe)> probe(
-      blkid_new_probe_from_filename(path.c_str()), blkid_free_probe);
-  REQUIRE(probe != nullptr);
-  REQUIRE(blkid_probe_enable_superblocks(probe.get(), 1) == 0);
-  REQUIRE(blkid_probe_set_superblocks_flags(
-              probe.get(), BLKID_SUBLKS_TYPE | BLKID_SUBLKS_LABEL | BLKID_SUBLKS_VERSION |
-                               BLKID_SUBLKS_UUID | BLKID_SUBLKS_LABELRAW) == 0);
-  REQUIRE(blkid_do_safeprobe(probe.get()) == 0);
-  std::map<std::string, std::string> values;
-  for (int i = 0; i < blkid_probe_numof_values(probe.get()); ++i) {
-    const char* name = nullptr;
-    const char* value = nullptr;
-    if (blkid_probe_get_value(probe.get(), i, &name, &value, nullptr) == 0) values[name] = value;
-  }
-  return values;
-}
-
 // ---- Our reading against theirs ----------------------------------------------------------------
 
 Claim claim_of(const std::string& path) {
@@ -217,14 +199,16 @@ void check_joliet(const Claim& claim, const std::string& path) {
 }
 
 void check_against_libblkid(const Claim& claim, const std::string& path) {
-  auto values = probe_with_libblkid(path);
-  CHECK(values["TYPE"] == "iso9660");
-  CHECK(values["LABEL"] == claim.facts.words("volume_name"));
-  if (values.contains("BLOCK_SIZE")) {
-    CHECK(values["BLOCK_SIZE"] == std::to_string(claim.facts.number("block_bytes")));
+  BlkidProbe probe(path);
+  REQUIRE(probe.safe());
+  CHECK(probe.value("TYPE") == "iso9660");
+  CHECK(probe.value("LABEL") == claim.facts.words("volume_name"));
+  const std::string block_bytes = probe.value("BLOCK_SIZE");
+  if (!block_bytes.empty()) {
+    CHECK(block_bytes == std::to_string(claim.facts.number("block_bytes")));
   }
   const bool joliet = std::get<bool>(*claim.facts.find("joliet"));
-  CHECK((values["VERSION"] == "Joliet Extension") == joliet);
+  CHECK((probe.value("VERSION") == "Joliet Extension") == joliet);
 }
 
 // Makers write sound volumes: there is nothing to find, and all readers agree.
@@ -412,7 +396,7 @@ TEST_CASE("others read our volumes") {
 
   SECTION("as we do") {
     check_volume(image);
-    CHECK(probe_with_libblkid(image)["UUID"] == "1995-05-09-06-13-20-00");  // created
+    CHECK(blkid_value(image, "UUID") == "1995-05-09-06-13-20-00");  // created
   }
   SECTION("libarchive, Rock Ridge") {
     check_same(read_with_libarchive(image, "!joliet"), ours.tree);

@@ -2,13 +2,12 @@
 // and libblkid. The makers take no tree of files, so filled volumes come from our own writers; the
 // checker then says whether they are sound.
 #include <filesystem>
-#include <memory>
 
-#include <blkid/blkid.h>
 #include <catch2/catch.hpp>
 
 #include "filesystem/minix_structures.h"
 #include "formats.h"
+#include "reference/blkid_probe.h"
 #include "support/survey.h"
 #include "support/tree.h"
 #include "writers/bfs_writer.h"
@@ -16,17 +15,6 @@
 
 namespace platter::test {
 namespace {
-
-std::string blkid_value(const std::string& path, const char* name) {
-  const std::unique_ptr<std::remove_pointer_t<blkid_probe>, void (*)(blkid_probe)> probe(
-      blkid_new_probe_from_filename(path.c_str()), blkid_free_probe);
-  REQUIRE(probe != nullptr);
-  blkid_probe_enable_superblocks(probe.get(), 1);
-  blkid_probe_set_superblocks_flags(probe.get(), BLKID_SUBLKS_DEFAULT | BLKID_SUBLKS_VERSION);
-  REQUIRE(blkid_do_safeprobe(probe.get()) == 0);
-  const char* found = nullptr;
-  return blkid_probe_lookup_value(probe.get(), name, &found, nullptr) == 0 ? found : "";
-}
 
 Claim only_claim(const char* format, const std::string& path) {
   const View view(map_file(path));

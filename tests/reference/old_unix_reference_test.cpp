@@ -3,30 +3,17 @@
 // lists are compared with an independent reading in unit/filesystem/old_unix_writer_test.cpp,
 // because no library reads them. (libblkid looks for Xenix at byte 2048, where no superblock ends,
 // and for neither EFS nor the others.)
-#include <memory>
 
-#include <blkid/blkid.h>
 #include <catch2/catch.hpp>
 
 #include "core/claim.h"
 #include "formats.h"
+#include "reference/blkid_probe.h"
 #include "support/survey.h"
 #include "writers/s5_writer.h"
 
 namespace platter::test {
 namespace {
-
-std::string blkid_value(const std::string& path, const char* name) {
-  const std::unique_ptr<std::remove_pointer_t<blkid_probe>, void (*)(blkid_probe)> probe(
-      blkid_new_probe_from_filename(path.c_str()), blkid_free_probe);
-  REQUIRE(probe != nullptr);
-  blkid_probe_enable_superblocks(probe.get(), 1);
-  blkid_probe_set_superblocks_flags(probe.get(),
-                                    BLKID_SUBLKS_LABEL | BLKID_SUBLKS_TYPE | BLKID_SUBLKS_MAGIC);
-  REQUIRE(blkid_do_safeprobe(probe.get()) == 0);
-  const char* found = nullptr;
-  return blkid_probe_lookup_value(probe.get(), name, &found, nullptr) == 0 ? found : "";
-}
 
 TEST_CASE("s5: magic and name as libblkid sees them", "[s5]") {
   const TemporaryDirectory directory;

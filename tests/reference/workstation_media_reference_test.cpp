@@ -46,26 +46,10 @@ class Disc {
   TemporaryDirectory folder_;
 };
 
-const BootVerdict& row_of(const Survey& survey, std::string_view machine) {
-  const auto found = std::ranges::find_if(survey.boot, [&](const BootVerdict& row) {
-    return row.machine == machine && row.as == BootAs::optical;
-  });
-  REQUIRE(found != survey.boot.end());
-  return *found;
-}
-
-std::string missing_from(const BootVerdict& verdict) {
-  std::string all;
-  for (const Evidence& evidence : verdict.evidence) {
-    if (evidence.demanded && !evidence.holds) all += std::string(evidence.check) + " ";
-  }
-  return all;
-}
-
 void check_ready(const Survey& survey, std::string_view machine) {
   CAPTURE(machine, findings_of(survey));
-  CHECK(missing_from(row_of(survey, machine)).empty());
-  CHECK(row_of(survey, machine).verdict == Verdict::ready);
+  CHECK(missing_from(verdict_row(survey, machine, BootAs::optical)).empty());
+  CHECK(verdict_row(survey, machine, BootAs::optical).verdict == Verdict::ready);
   CHECK_FALSE(any_fault(survey.findings));
 }
 
@@ -83,8 +67,8 @@ TEST_CASE("boot media: alpha discs of stock makers are ready") {
     CHECK(layer(found, "alpha-boot")->facts.number("program_bytes") == 20 * 512);
     image[300] ^= std::byte{1};
     const Survey spoiled = survey_bytes(std::move(image));
-    CHECK(row_of(spoiled, "alpha").verdict == Verdict::incomplete);
-    CHECK(missing_from(row_of(spoiled, "alpha")) == "sector-checksum ");
+    CHECK(verdict_row(spoiled, "alpha", BootAs::optical).verdict == Verdict::incomplete);
+    CHECK(missing_from(verdict_row(spoiled, "alpha", BootAs::optical)) == "sector-checksum");
   }
 }
 
@@ -112,8 +96,8 @@ TEST_CASE("boot media: SGI volume headers of stock makers are ready when the she
     check_ready(found, "mips-sgi");
     CHECK(fact(found, "sgi/sash/program", "machine") == "mips");
     const Survey without = survey_bytes(disc.make(maker, "-mips-boot other"));
-    CHECK(row_of(without, "mips-sgi").verdict == Verdict::incomplete);
-    CHECK(missing_from(row_of(without, "mips-sgi")) == "shell-present ");
+    CHECK(verdict_row(without, "mips-sgi", BootAs::optical).verdict == Verdict::incomplete);
+    CHECK(missing_from(verdict_row(without, "mips-sgi", BootAs::optical)) == "shell-present");
   }
 }
 
@@ -140,12 +124,13 @@ TEST_CASE("boot media: Sun labels of stock makers start each architecture from i
     check_ready(found, "sparc64");
     CHECK(fact(found, "sun/d/sun-boot-block", "program_format") == "a.out");
     CHECK(fact(found, "sun/f/sun-boot-block", "program_format") == "FCode");
-    CHECK(row_of(found, "m68k-sun").verdict == Verdict::incomplete);
+    CHECK(verdict_row(found, "m68k-sun", BootAs::optical).verdict == Verdict::incomplete);
     const Survey half = discs_of(empty, fcode);
-    CHECK(row_of(half, "sparc").verdict == Verdict::incomplete);
-    CHECK(row_of(half, "sparc64").verdict == Verdict::ready);
+    CHECK(verdict_row(half, "sparc", BootAs::optical).verdict == Verdict::incomplete);
+    CHECK(verdict_row(half, "sparc64", BootAs::optical).verdict == Verdict::ready);
     const Survey none = discs_of(empty, empty);
-    CHECK(missing_from(row_of(none, "sparc64")) == "boot-block-present boot-block-format ");
+    CHECK(missing_from(verdict_row(none, "sparc64", BootAs::optical)) ==
+          "boot-block-present boot-block-format");
   }
 }
 

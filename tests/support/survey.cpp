@@ -1,13 +1,6 @@
 #include "support/survey.h"
 
-#include <sys/wait.h>
-
 #include <algorithm>
-#include <cstdio>
-#include <cstdlib>
-#include <filesystem>
-#include <fstream>
-#include <iterator>
 #include <stdexcept>
 
 namespace platter::test {
@@ -48,6 +41,25 @@ std::string fact(const Survey& survey, std::string_view id, std::string_view nam
   return found == nullptr ? std::string() : found->facts.words(name);
 }
 
+const BootVerdict& verdict_row(const Survey& survey, std::string_view machine, BootAs as) {
+  const auto found = std::ranges::find_if(
+      survey.boot, [&](const BootVerdict& row) { return row.machine == machine && row.as == as; });
+  if (found == survey.boot.end()) {
+    throw std::runtime_error("the survey has no verdict for " + std::string(machine));
+  }
+  return *found;
+}
+
+std::string missing_from(const BootVerdict& verdict) {
+  std::string all;
+  for (const Evidence& evidence : verdict.evidence) {
+    if (evidence.demanded && !evidence.holds) {
+      all += (all.empty() ? "" : " ") + std::string(evidence.check);
+    }
+  }
+  return all;
+}
+
 std::string findings_of(const Survey& survey) {
   std::string all;
   for (const Finding& one : survey.findings) {
@@ -56,60 +68,6 @@ std::string findings_of(const Survey& survey) {
            std::to_string(one.start) + "+" + std::to_string(one.bytes) + " " + one.message + "\n";
   }
   return all;
-}
-
-TemporaryDirectory::TemporaryDirectory() {
-  std::string pattern = (std::filesystem::temp_directory_path() / "platter-test-XXXXXX").string();
-  if (mkdtemp(pattern.data()) == nullptr) throw std::runtime_error("no temporary directory");
-  path_ = pattern;
-}
-
-TemporaryDirectory::~TemporaryDirectory() {
-  std::error_code ignored;
-  std::filesystem::remove_all(path_, ignored);
-}
-
-void write_file(const std::string& path, const std::vector<std::byte>& bytes) {
-  std::ofstream file(path, std::ios::binary | std::ios::trunc);
-  file.write(reinterpret_cast<const char*>(bytes.data()),
-             static_cast<std::streamsize>(bytes.size()));
-  if (!file) throw std::runtime_error("cannot write " + path);
-}
-
-std::vector<std::byte> read_file(const std::string& path) {
-  std::ifstream file(path, std::ios::binary);
-  if (!file) throw std::runtime_error("cannot read " + path);
-  const std::string all{std::istreambuf_iterator<char>(file), {}};
-  const auto* first = reinterpret_cast<const std::byte*>(all.data());
-  return {first, first + all.size()};
-}
-
-RunResult run(const std::string& command) {
-  const TemporaryDirectory scratch;
-  const std::string out = scratch.file("out");
-  const std::string err = scratch.file("err");
-  const int raw = std::system(("{ " + command + "\n} >" + out + " 2>" + err).c_str());
-  RunResult result;
-  result.status = WIFEXITED(raw) ? WEXITSTATUS(raw) : 128 + WTERMSIG(raw);
-  const auto text = [](const std::string& path) {
-    std::ifstream file(path, std::ios::binary);
-    return std::string{std::istreambuf_iterator<char>(file), {}};
-  };
-  result.out = text(out);
-  result.err = text(err);
-  return result;
-}
-
-std::string shell_word(const std::string& word) {
-  std::string quoted = "'";
-  for (const char c : word) {
-    if (c == '\'') {
-      quoted += "'\\''";
-    } else {
-      quoted += c;
-    }
-  }
-  return quoted + "'";
 }
 
 }  // namespace platter::test

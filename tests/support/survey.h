@@ -6,6 +6,7 @@
 #include <string_view>
 #include <vector>
 
+#include "support/files.h"
 #include "survey/survey.h"
 
 namespace platter::test {
@@ -25,35 +26,13 @@ namespace platter::test {
 /// A text fact of a layer, "" when it is absent.
 [[nodiscard]] std::string fact(const Survey& survey, std::string_view id, std::string_view name);
 
+/// The boot verdict for a machine, which the survey must have.
+[[nodiscard]] const BootVerdict& verdict_row(const Survey& survey, std::string_view machine,
+                                             BootAs as);
+/// Ids of the demanded conditions that do not hold, separated by blanks.
+[[nodiscard]] std::string missing_from(const BootVerdict& verdict);
+
 /// Every finding in one string, for a failing test's message.
 [[nodiscard]] std::string findings_of(const Survey& survey);
-
-/// A directory that is removed with everything in it at the end of the scope.
-class TemporaryDirectory {
- public:
-  TemporaryDirectory();
-  TemporaryDirectory(const TemporaryDirectory&) = delete;
-  TemporaryDirectory& operator=(const TemporaryDirectory&) = delete;
-  ~TemporaryDirectory();
-  [[nodiscard]] const std::string& path() const noexcept { return path_; }
-  [[nodiscard]] std::string file(const std::string& name) const { return path_ + "/" + name; }
-
- private:
-  std::string path_;
-};
-
-void write_file(const std::string& path, const std::vector<std::byte>& bytes);
-[[nodiscard]] std::vector<std::byte> read_file(const std::string& path);
-
-/// Runs a shell command; its exit status, standard output and standard error.
-struct RunResult {
-  int status = -1;
-  std::string out;
-  std::string err;
-};
-[[nodiscard]] RunResult run(const std::string& command);
-
-/// A word quoted for the shell.
-[[nodiscard]] std::string shell_word(const std::string& word);
 
 }  // namespace platter::test

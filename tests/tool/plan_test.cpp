@@ -12,7 +12,7 @@
 #include <nlohmann/json.hpp>
 #include <spawn.h>
 
-#include "support/survey.h"
+#include "tool/program.h"
 
 extern char** environ;
 
@@ -22,11 +22,6 @@ namespace {
 using Json = nlohmann::json;
 
 constexpr std::uint64_t kMiB = 1U << 20U;
-
-void write_text(const std::string& path, const std::string& text) {
-  const auto* first = reinterpret_cast<const std::byte*>(text.data());
-  write_file(path, {first, first + text.size()});
-}
 
 std::vector<std::byte> noise(std::size_t bytes, unsigned seed) {
   std::mt19937 random(seed);
@@ -72,10 +67,6 @@ class Scene {
   std::vector<std::byte> disc_;
   std::vector<std::byte> card_;
 };
-
-RunResult platter(const std::string& arguments) {
-  return run(std::string(PLATTER_PROGRAM) + " " + arguments);
-}
 
 TEST_CASE("plan shows the map and fills in what was left out") {
   const Scene scene;
@@ -193,6 +184,21 @@ TEST_CASE("a region that holds a label is left alone until it is named") {
   CHECK(platter("place --region nowhere " + scene.plan()).status == 2);
 }
 
+TEST_CASE("an image that is missing is named, with its own reason, and nothing is said to fit") {
+  const Scene scene;
+  std::filesystem::remove(scene.file("disc.iso"));
+  const std::string reason =
+      "platter: " + scene.file("disc.iso") + ": byte 0: No such file or directory\n";
+  const RunResult planned = platter("plan " + scene.plan());
+  CHECK(planned.status == 3);
+  CHECK(planned.err == reason);
+  CHECK(flowing(planned.out).find("an image could not be read") != std::string::npos);
+  CHECK(planned.out.find("everything fits") == std::string::npos);
+  const RunResult placed = platter("place " + scene.plan());
+  CHECK(placed.status == 3);
+  CHECK(placed.err == reason);
+}
+
 TEST_CASE("a card that is missing, too small or read-only is a clear error") {
   const Scene scene;
   std::filesystem::remove(scene.file("card.img"));
@@ -276,7 +282,20 @@ TEST_CASE("geometry answers in words and JSON") {
             best.at("sectors_per_track").get<std::uint64_t>() ==
         131072);
   CHECK(best.at("unused_blocks") == 0);
+  CHECK(answer.at("findings").empty());
+  CHECK_FALSE(answer.contains("like"));
   CHECK(platter("geometry 0x100 --label nothing").status == 2);
+  CHECK(platter("geometry --json 0x100 --like nothing").status == 2);
+  const RunResult none = platter("geometry --json 10 --heads 11");
+  CHECK(none.status == 1);
+  CHECK(Json::parse(none.out).at("findings").at(0).at("code") == "geometry-differs");
+  // 2048 x 16 x 63 are 2064384 blocks, a cylinder has 1008.
+  const Json like =
+      Json::parse(platter("geometry --json 2097152 --like 2048/16/63").out).at("like");
+  CHECK(like.at("blocks") == 2064384);
+  CHECK(like.at("below").at("blocks") == 2096640);
+  CHECK(like.at("above").at("blocks") == 2097648);
+  CHECK(like.at("above").at("cylinders") == 2081);
   CHECK(platter("geometry 2097152 --like 2048/16/63").out.find("2048") != std::string::npos);
 }
 

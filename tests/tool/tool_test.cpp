@@ -14,11 +14,6 @@ namespace {
 
 using Json = nlohmann::json;
 
-void write_text(const std::string& path, const std::string& text) {
-  const auto* first = reinterpret_cast<const std::byte*>(text.data());
-  write_file(path, {first, first + text.size()});
-}
-
 TEST_CASE("a good image exits 0, a cut one 1, and both say so in words") {
   const RunResult good = platter("inspect " + disc());
   CHECK(good.status == 0);

@@ -4,6 +4,7 @@
 #include <iostream>
 #include <span>
 #include <stdexcept>
+#include <string_view>
 
 #include "writers/demo_images.h"
 
@@ -21,7 +22,13 @@ void write(const std::filesystem::path& path, std::span<const std::byte> bytes) 
 }  // namespace
 
 int main(int count, char** arguments) {
-  if (count != 2) {
+  const std::string_view first = count == 2 ? arguments[1] : "";
+  if (first == "--help" || first == "-h") {
+    std::cout << "Writes the demo images into a directory, which is made when it is not there.\n"
+                 "Use: platter-demo DIRECTORY\n";
+    return 0;
+  }
+  if (first.empty() || first.starts_with('-')) {
     std::cerr << "platter-demo: use: platter-demo DIRECTORY\n";
     return 2;
   }

@@ -17,11 +17,12 @@ int run_boot(std::span<const std::string> arguments, Streams& streams) {
   BootRequest request;
   std::string as;
   CLI::App& app = options.app();
-  app.add_option("IMAGE", image, "file, archive::member, device, or - for standard input")
-      ->required();
+  options.add_image(image);
   app.add_option("--machine", request.machines, "only this machine (can be repeated)")
-      ->allow_extra_args(false);
-  app.add_option("--as", as, "disk or optical: how the machine sees it (both when left out)")
+      ->allow_extra_args(false)
+      ->option_text("M");
+  app.add_option("--as", as, "how the machine sees it (default: both)")
+      ->option_text("disk|optical")
       ->check(CLI::IsMember({"disk", "optical"}));
   options.add_json();
   options.add_spool_limit();

@@ -6,6 +6,7 @@
 
 #include "core/charset.h"
 #include "plan/size.h"
+#include "report/writing.h"
 
 namespace platter::tool {
 
@@ -19,15 +20,25 @@ std::span<const Command> commands() noexcept {
 }
 
 Options::Options(std::string_view command, std::string_view summary, std::string_view example)
-    : app_(std::string(summary), fmt::format("platter {}", command)) {
+    : app_(wrapped(summary, 0, 0, TextStyle{}.columns), fmt::format("platter {}", command)) {
   app_.footer(fmt::format("Example:\n  {}", example));
   app_.set_help_flag("-h,--help", "show this help");
-  app_.get_formatter()->column_width(26);
+  const auto formatter = app_.get_formatter();
+  formatter->column_width(26);
+  formatter->label("Usage", "Use");
+  formatter->label("OPTIONS", "options");
+  formatter->label("Positionals", "Arguments");
+  formatter->label("Excludes", "not with");
+}
+
+CLI::Option* Options::add_image(std::string& path) {
+  return app_.add_option("IMAGE", path, kImageMeaning)->required()->option_text("(required)");
 }
 
 void Options::add_spool_limit() {
   app_.add_option("--spool-limit", spool_limit_,
-                  "most temporary space for an unpacked container (default 8GiB)");
+                  "most temporary space for an unpacked container (default 8GiB)")
+      ->option_text("SIZE");
 }
 
 OpenOptions Options::open_options() const {

@@ -47,6 +47,8 @@ class Options {
   Options(std::string_view command, std::string_view summary, std::string_view example);
 
   CLI::App& app() noexcept { return app_; }
+  /// The image that the command looks at, its first argument.
+  CLI::Option* add_image(std::string& path);
   void add_json() { app_.add_flag("--json", json, "print one JSON document instead of words"); }
   void add_spool_limit();
 
@@ -62,6 +64,10 @@ class Options {
   CLI::App app_;
   std::string spool_limit_;
 };
+
+/// What an IMAGE may be, for --help.
+inline constexpr const char* kImageMeaning =
+    "file, archive::member, device, or - for standard input";
 
 /// "platter: " and the words, as one line on standard error.
 void complain(Streams& streams, std::string_view words);

@@ -131,14 +131,17 @@ int run_extract(std::span<const std::string> arguments, Streams& streams) {
       "  platter extract install.iso README --show");
   ExtractRequest request;
   CLI::App& app = options.app();
-  app.add_option("IMAGE", request.image, "file, archive::member, device, or - for standard input")
-      ->required();
+  options.add_image(request.image);
   VolumeChoice choice(options);
-  app.add_option("PATH", choice.paths, "only these files (see platter files --help)");
-  auto* to = app.add_option("--to", request.directory, "directory to put them into");
-  auto* archive = app.add_option(
-      "--archive", request.archive,
-      "archive to write; the ending tells its kind: .tar .tar.gz .tar.zst .zip .cpio ...");
+  app.add_option("PATH", choice.paths, "only these files (see platter files --help)")
+      ->option_text("...");
+  auto* to =
+      app.add_option("--to", request.directory, "directory to put them into")->option_text("DIR");
+  auto* archive =
+      app.add_option(
+             "--archive", request.archive,
+             "archive to write; the ending tells its kind: .tar .tar.gz .tar.zst .zip .cpio ...")
+          ->option_text("FILE");
   auto* show = app.add_flag("--show", request.show, "print one file to standard output");
   to->excludes(archive)->excludes(show);
   archive->excludes(show);

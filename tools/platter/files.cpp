@@ -77,10 +77,9 @@ int run_files(std::span<const std::string> arguments, Streams& streams) {
   std::string image;
   FilesRequest request;
   CLI::App& app = options.app();
-  app.add_option("IMAGE", image, "file, archive::member, device, or - for standard input")
-      ->required();
+  options.add_image(image);
   VolumeChoice choice(options);
-  app.add_option("PATH", choice.paths, "only these files");
+  app.add_option("PATH", choice.paths, "only these files")->option_text("...");
   app.add_flag("-l,--long", request.details, "type, mode, links, owner, size and time in front");
   app.add_flag("--tree", request.tree, "names indented below their directory");
   app.add_flag("--check", request.check,

@@ -18,12 +18,15 @@ int run_fit(std::span<const std::string> arguments, Streams& streams) {
   std::string path;
   std::string region_words;
   std::string plan_path;
-  options.app().add_option("IMAGE", path, "file, archive::member, device, or -")->required();
+  options.add_image(path);
   options.app()
       .add_option("--region", region_words,
-                  "START+LENGTH in blocks or with a unit; with --plan a region's name")
-      ->required();
-  options.app().add_option("--plan", plan_path, "plan file that names the region");
+                  "in blocks or with a unit; with --plan a region's name (required)")
+      ->required()
+      ->option_text("START+LENGTH");
+  options.app()
+      .add_option("--plan", plan_path, "plan file that names the region")
+      ->option_text("PLAN");
   options.add_json();
   options.add_spool_limit();
   if (!options.parse(arguments, streams)) return options.status;

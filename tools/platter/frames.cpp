@@ -98,14 +98,17 @@ int run_frames(std::span<const std::string> arguments, Streams& streams) {
                   "  platter frames disc.iso --framed disc.bin");
   FramesOptions wanted;
   CLI::App& app = options.app();
-  app.add_option("IMAGE", wanted.image, "file, archive::member, device, or -")->required();
-  auto* plain = app.add_option("--plain", wanted.plain, "write the 2048-byte image to this file");
+  options.add_image(wanted.image);
+  auto* plain = app.add_option("--plain", wanted.plain, "write the 2048-byte image to this file")
+                    ->option_text("OUT");
   app.add_flag("--repair", wanted.repair,
                "correct frames from their parity, and say which bytes change");
   app.add_option("--framed", wanted.framed, "write mode 1 frames of a plain image to this file")
+      ->option_text("OUT")
       ->excludes(plain);
   app.add_flag("--force", wanted.force, "replace the file that is to be written");
-  app.add_option("--jobs", wanted.jobs, "most threads (default: one for each processor core)");
+  app.add_option("--jobs", wanted.jobs, "most threads (default: one for each processor core)")
+      ->option_text("N");
   options.add_json();
   options.add_spool_limit();
   if (!options.parse(arguments, streams)) return options.status;

@@ -19,18 +19,29 @@ int run_geometry(std::span<const std::string> arguments, Streams& streams) {
   std::size_t at_most = 10;
   plan::GeometryLimits limits;
   CLI::App& app = options.app();
-  app.add_option("BLOCKS", size_words, "size in blocks, or with a unit")->required();
+  app.add_option("BLOCKS", size_words, "size in blocks, or with a unit")
+      ->required()
+      ->option_text("(required)");
   app.add_option("--max-cylinders", limits.max_cylinders, "most cylinders")
+      ->option_text("N")
       ->check(CLI::PositiveNumber);
-  app.add_option("--max-heads", limits.max_heads, "most heads")->check(CLI::PositiveNumber);
+  app.add_option("--max-heads", limits.max_heads, "most heads")
+      ->option_text("N")
+      ->check(CLI::PositiveNumber);
   app.add_option("--max-sectors", limits.max_sectors, "most sectors per track")
+      ->option_text("N")
       ->check(CLI::PositiveNumber);
-  app.add_option("--heads", limits.heads, "exactly so many heads");
+  app.add_option("--heads", limits.heads, "exactly so many heads")->option_text("N");
   app.add_option("--sectors-per-track", limits.sectors_per_track,
-                 "exactly so many sectors per track");
-  app.add_option("--label", label, "widths of that label's fields: sun sgi bsd dlv mbr");
-  app.add_option("--at-most", at_most, "so many choices (default 10)")->check(CLI::PositiveNumber);
-  app.add_option("--like", like_words, "C/H/S: what it amounts to, and the nearest sizes");
+                 "exactly so many sectors per track")
+      ->option_text("N");
+  app.add_option("--label", label, "no more than the fields of that label can say")
+      ->option_text("sun|sgi|bsd|dlv|mbr");
+  app.add_option("--at-most", at_most, "so many choices (default 10)")
+      ->option_text("N")
+      ->check(CLI::PositiveNumber);
+  app.add_option("--like", like_words, "what this geometry amounts to, and the nearest sizes")
+      ->option_text("C/H/S");
   options.add_json();
   if (!options.parse(arguments, streams)) return options.status;
 
@@ -43,19 +54,20 @@ int run_geometry(std::span<const std::string> arguments, Streams& streams) {
     }
     limits = plan::narrowed(limits, *widths);
   }
-  if (!like_words.empty() && !options.json) {
+  GeometryReport report;
+  report.blocks = blocks;
+  if (!like_words.empty()) {
     const auto geometry = plan::parse_geometry(like_words);
     if (!geometry.value) {
       complain(streams, fmt::format("--like {}: {}", like_words, geometry.error));
       return kNotUnderstood;
     }
-    streams.out << geometry_like_text(*geometry.value, plan::geometry_like(*geometry.value, blocks),
-                                      blocks, streams.style);
-    return kDone;
+    report.like = LikeReport{*geometry.value, plan::geometry_like(*geometry.value, blocks)};
   }
-  const GeometryReport report{blocks, plan::solve_geometry(blocks, limits, at_most)};
+  report.choices = plan::solve_geometry(blocks, limits, at_most);
   streams.out << (options.json ? geometry_json(report) : geometry_text(report, streams.style));
-  return report.choices.empty() ? kFaultFound : kDone;
+  const bool choices_told = options.json || !report.like;
+  return report.choices.empty() && choices_told ? kFaultFound : kDone;
 }
 
 }  // namespace platter::tool

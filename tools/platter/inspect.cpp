@@ -13,8 +13,9 @@ int run_inspect(std::span<const std::string> arguments, Streams& streams) {
       "platter inspect install.iso.gz\n  platter inspect --json collection.zip::disc.iso");
   std::vector<std::string> paths;
   options.app()
-      .add_option("IMAGE", paths, "file, archive::member, device, or - for standard input")
-      ->required();
+      .add_option("IMAGE", paths, kImageMeaning)
+      ->required()
+      ->option_text("... (required)");
   options.add_json();
   options.add_spool_limit();
   if (!options.parse(arguments, streams)) return options.status;

@@ -19,15 +19,21 @@ int run_place(std::span<const std::string> arguments, Streams& streams) {
   PlaceRequest request;
   std::string digest = "sha256";
   CLI::App& app = options.app();
-  app.add_option("PLAN", path, "plan file")->required();
-  app.add_option("--region", request.regions, "only this region (can be repeated)");
+  app.add_option("PLAN", path, "plan file (docs/plan-file.md)")
+      ->required()
+      ->option_text("(required)");
+  app.add_option("--region", request.regions, "only this region (can be repeated)")
+      ->option_text("NAME");
   app.add_flag("--write", request.write, "really write");
   app.add_option("--overwrite", request.overwrite,
-                 "this region's present content may be lost (can be repeated)");
+                 "this region's present content may be lost (can be repeated)")
+      ->option_text("NAME");
   app.add_flag("--changed-only", request.changed_only, "read first, write only what differs");
   app.add_flag("--fill", request.fill, "zeros to the end of optical regions");
   app.add_flag("--create", request.create, "make the card file when it does not exist");
-  app.add_option("--digest", digest, "sha256 or none")->check(CLI::IsMember({"sha256", "none"}));
+  app.add_option("--digest", digest, "of each image, for its receipt (default sha256)")
+      ->option_text("sha256|none")
+      ->check(CLI::IsMember({"sha256", "none"}));
   options.add_json();
   options.add_spool_limit();
   if (!options.parse(arguments, streams)) return options.status;

@@ -74,10 +74,11 @@ int run_plain(std::span<const std::string> arguments, Streams& streams) {
   bool force = false;
   int jobs = 0;
   CLI::App& app = options.app();
-  app.add_option("IMAGE", path, "file, archive::member, device, or -")->required();
-  app.add_option("--to", to, "the file to write")->required();
+  options.add_image(path);
+  app.add_option("--to", to, "the file to write (required)")->required()->option_text("OUT");
   app.add_flag("--force", force, "replace the file that is to be written");
-  app.add_option("--jobs", jobs, "most threads (default: one for each processor core)");
+  app.add_option("--jobs", jobs, "most threads (default: one for each processor core)")
+      ->option_text("N");
   options.add_json();
   options.add_spool_limit();
   if (!options.parse(arguments, streams)) return options.status;

@@ -35,12 +35,14 @@ int run_plan(std::span<const std::string> arguments, Streams& streams) {
   std::string card_path = "card.img";
   bool commands = false;
   CLI::App& app = options.app();
-  app.add_option("PLAN", path, "plan file (docs/plan-file.md)");
+  app.add_option("PLAN", path, "plan file (docs/plan-file.md)")->option_text(" ");
   app.add_flag("--commands", commands, "print the copy commands for a POSIX shell");
-  app.add_option("--picture", picture, "draw the card into this SVG file");
-  app.add_option("--propose", proposed, "write a first plan for these images");
-  app.add_option("--card", card_size, "with --propose: size of the card");
-  app.add_option("--card-path", card_path, "with --propose: its path (default card.img)");
+  app.add_option("--picture", picture, "draw the card into this SVG file")->option_text("FILE");
+  app.add_option("--propose", proposed, "print a first plan for these images")
+      ->option_text("IMAGE...");
+  app.add_option("--card", card_size, "with --propose: size of the card")->option_text("SIZE");
+  app.add_option("--card-path", card_path, "with --propose: its path (default card.img)")
+      ->option_text("PATH");
   options.add_json();
   options.add_spool_limit();
   if (!options.parse(arguments, streams)) return options.status;

@@ -16,8 +16,13 @@ int run_verify(std::span<const std::string> arguments, Streams& streams) {
       "platter verify card.toml");
   std::string path;
   std::vector<std::string> regions;
-  options.app().add_option("PLAN", path, "plan file")->required();
-  options.app().add_option("--region", regions, "only this region (can be repeated)");
+  options.app()
+      .add_option("PLAN", path, "plan file (docs/plan-file.md)")
+      ->required()
+      ->option_text("(required)");
+  options.app()
+      .add_option("--region", regions, "only this region (can be repeated)")
+      ->option_text("NAME");
   options.add_json();
   options.add_spool_limit();
   if (!options.parse(arguments, streams)) return options.status;

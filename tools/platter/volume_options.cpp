@@ -29,12 +29,13 @@ std::vector<std::string> keys_of(const std::map<std::string, Value>& map) {
 
 VolumeChoice::VolumeChoice(Options& options) {
   CLI::App& app = options.app();
-  app.add_option("--in", in, "only this layer and what is below it (see inspect)");
-  app.add_option("--view", view_, "names of an optical volume: best, plain, rock-ridge or joliet")
+  app.add_option("--in", in, "only this layer and what is below it (see inspect)")
+      ->option_text("LAYER");
+  app.add_option("--view", view_, "names of an optical volume (default best)")
+      ->option_text("best|plain|rock-ridge|joliet")
       ->check(CLI::IsMember(keys_of(kViews)));
-  app.add_option(
-         "--charset", charset_,
-         "how names are read where the volume does not say: ascii, latin1, cp437, hfs-roman")
+  app.add_option("--charset", charset_, "how names are read where the volume does not say")
+      ->option_text("ascii|latin1|cp437|hfs-roman")
       ->check(CLI::IsMember(keys_of(kCharsets)));
   app.add_flag("--ignore-case", ignore_case, "take capital and small letters of a PATH as equal");
 }

@@ -52,32 +52,15 @@ std::vector<std::string> label_fixtures() {
   return names;
 }
 
-// Bytes that say something, and what lies close to them.
-std::vector<std::size_t> telling_places(const Bytes& bytes) {
-  std::vector<std::size_t> places;
-  std::size_t quiet = 0;
-  for (std::size_t at = 0; at < bytes.size(); ++at) {
-    quiet = bytes[at] == std::byte{0} ? quiet + 1 : 0;
-    if (at < 600 || quiet < 40) places.push_back(at);
-  }
-  return places;
+std::vector<std::size_t> places_in(const std::string& name) {
+  return telling_places(hex_fixture(name), 600, 40);
 }
 
 }  // namespace
 
 TEST_CASE("hostile labels: every byte spoiled") {
-  for (const std::string& name : label_fixtures()) {
-    Bytes bytes = hex_fixture(name);
-    for (const std::size_t at : telling_places(bytes)) {
-      const std::byte whole = bytes[at];
-      for (const unsigned mask : {0x01U, 0x80U, 0xFFU}) {
-        bytes[at] = whole ^ static_cast<std::byte>(mask);
-        const std::string complaint = ask_all(bytes, bytes.size());
-        if (!complaint.empty()) FAIL_CHECK(name << " byte " << at << ": " << complaint);
-      }
-      bytes[at] = whole;
-    }
-  }
+  for (const std::string& name : label_fixtures())
+    check_each_byte_spoiled(name, places_in(name), ask_all);
 }
 
 TEST_CASE("hostile labels: cut at every length") {
@@ -124,18 +107,8 @@ TEST_CASE("hostile labels: absurd numbers under a right checksum") {
 
 TEST_CASE("hostile labels: many spoiled bytes at once") {
   std::mt19937 random(20240607);  // fixed, so that a failure comes again
-  for (const std::string& name : label_fixtures()) {
-    const Bytes whole = hex_fixture(name);
-    const auto places = telling_places(whole);
-    for (int round = 0; round < 300; ++round) {
-      Bytes bytes = whole;
-      for (int i = 0; i < 8; ++i) {
-        bytes[places[random() % places.size()]] = static_cast<std::byte>(random() & 0xFFU);
-      }
-      const std::string complaint = ask_all(bytes, bytes.size());
-      if (!complaint.empty()) FAIL_CHECK(name << " round " << round << ": " << complaint);
-    }
-  }
+  for (const std::string& name : label_fixtures())
+    check_bytes_spoiled_together(name, places_in(name), random, 300, ask_all);
 }
 
 TEST_CASE("hostile labels: an area full of BSD magics") {

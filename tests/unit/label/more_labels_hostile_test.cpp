@@ -53,15 +53,8 @@ std::vector<std::string> fixtures_of_labels() {
   return names;
 }
 
-// Bytes that say something, and what lies close to them.
-std::vector<std::size_t> telling_places(const Bytes& bytes) {
-  std::vector<std::size_t> places;
-  std::size_t quiet = 100;
-  for (std::size_t at = 0; at < bytes.size(); ++at) {
-    quiet = bytes[at] == std::byte{0} ? quiet + 1 : 0;
-    if (quiet < 20) places.push_back(at);
-  }
-  return places;
+std::vector<std::size_t> places_in(const std::string& name) {
+  return telling_places(hex_fixture(name), 0, 20);
 }
 
 }  // namespace
@@ -71,25 +64,14 @@ TEST_CASE("hostile labels, second part: every label has fixtures") {
 }
 
 TEST_CASE("hostile labels, second part: every byte spoiled") {
-  for (const std::string& name : fixtures_of_labels()) {
-    Bytes bytes = hex_fixture(name);
-    for (const std::size_t at : telling_places(bytes)) {
-      const std::byte whole = bytes[at];
-      for (const unsigned mask : {0x01U, 0x80U, 0xFFU}) {
-        bytes[at] = whole ^ static_cast<std::byte>(mask);
-        const std::string complaint = ask_all(bytes, bytes.size());
-        if (!complaint.empty()) FAIL_CHECK(name << " byte " << at << ": " << complaint);
-      }
-      bytes[at] = whole;
-    }
-  }
+  for (const std::string& name : fixtures_of_labels())
+    check_each_byte_spoiled(name, places_in(name), ask_all);
 }
 
 TEST_CASE("hostile labels, second part: cut at every length") {
   for (const std::string& name : fixtures_of_labels()) {
     const Bytes bytes = hex_fixture(name);
-    const auto places = telling_places(bytes);
-    for (const std::size_t size : places) {
+    for (const std::size_t size : places_in(name)) {
       const std::string complaint = ask_all(bytes, size);
       if (!complaint.empty()) FAIL_CHECK(name << " cut at " << size << ": " << complaint);
     }
@@ -98,18 +80,8 @@ TEST_CASE("hostile labels, second part: cut at every length") {
 
 TEST_CASE("hostile labels, second part: many spoiled bytes at once") {
   std::mt19937 random(20240608);  // fixed, so that a failure comes again
-  for (const std::string& name : fixtures_of_labels()) {
-    const Bytes whole = hex_fixture(name);
-    const auto places = telling_places(whole);
-    for (int round = 0; round < 200; ++round) {
-      Bytes bytes = whole;
-      for (int i = 0; i < 8; ++i) {
-        bytes[places[random() % places.size()]] = static_cast<std::byte>(random() & 0xFFU);
-      }
-      const std::string complaint = ask_all(bytes, bytes.size());
-      if (!complaint.empty()) FAIL_CHECK(name << " round " << round << ": " << complaint);
-    }
-  }
+  for (const std::string& name : fixtures_of_labels())
+    check_bytes_spoiled_together(name, places_in(name), random, 200, ask_all);
 }
 
 TEST_CASE("hostile labels, second part: random bytes with the magics planted are no labels") {

@@ -33,7 +33,7 @@ BootVerdict as_disc(Bytes image) {
 TEST_CASE("i386 disk: a disk with code, table and boot sector is ready") {
   const BootVerdict verdict = as_disk(pc_disk());
   CHECK(verdict.verdict == Verdict::ready);
-  CHECK(missing(verdict).empty());
+  CHECK(missing_from(verdict).empty());
   CHECK(unusual(verdict).empty());
   CHECK(verdict.evidence.size() == 7);
   // A disk is no disc.
@@ -53,12 +53,12 @@ TEST_CASE("i386 disk: a signed sector with a single jump starts, as a floppy doe
 TEST_CASE("i386 disk: each demanded condition spoiled alone is named") {
   Bytes unsigned_sector = pc_disk();
   unsigned_sector[511] = std::byte{0};
-  CHECK(missing(as_disk(unsigned_sector)) == "boot-signature");
+  CHECK(missing_from(as_disk(unsigned_sector)) == "boot-signature");
   CHECK(as_disk(unsigned_sector).verdict == Verdict::incomplete);
 
   Bytes swapped = pc_disk();
   std::swap(swapped[510], swapped[511]);
-  CHECK(missing(as_disk(swapped)) == "boot-signature");
+  CHECK(missing_from(as_disk(swapped)) == "boot-signature");
   // Neither signature nor a table that makes sense: nothing tells that it was a PC's disk.
   unsigned_sector[446 + 4] = std::byte{0x7E};
   CHECK(as_disk(unsigned_sector).verdict == Verdict::none);
@@ -67,7 +67,7 @@ TEST_CASE("i386 disk: each demanded condition spoiled alone is named") {
   std::fill_n(codeless.begin(), 440, std::byte{0});
   const BootVerdict verdict = as_disk(codeless);
   CHECK(verdict.verdict == Verdict::incomplete);
-  CHECK(missing(verdict) == "boot-code-present");
+  CHECK(missing_from(verdict) == "boot-code-present");
   CHECK_FALSE(evidence_in(verdict, "boot-code-present")->remedy.empty());
 }
 
@@ -90,7 +90,7 @@ TEST_CASE("i386 disk: the head of a kernel or program file is none, whatever it 
   program[0] = std::byte{'M'};
   program[1] = std::byte{'Z'};
   CHECK(as_disk(program).verdict == Verdict::none);
-  CHECK(missing(as_disk(program)) == "no-program-file");
+  CHECK(missing_from(as_disk(program)) == "no-program-file");
 
   Bytes kernel(8192);
   kernel[510] = std::byte{0x55};
@@ -126,7 +126,7 @@ TEST_CASE("i386 disk: a PReP floppy's header is no code") {
   label.slices[0] = {.type = 0x41, .first = 0, .sectors = 2879, .active = true};
   fixtures::write_mbr(image, label);
   CHECK(as_disk(image).verdict == Verdict::incomplete);
-  CHECK(missing(as_disk(image)) == "boot-code-present");
+  CHECK(missing_from(as_disk(image)) == "boot-code-present");
   CHECK(judged(image, "ppc-prep", BootAs::disk).verdict == Verdict::ready);
 }
 
@@ -139,7 +139,7 @@ fixtures::BootDisc pc_disc() {
 TEST_CASE("i386 disc: an El Torito disc without emulation is ready, and is no disk") {
   const BootVerdict verdict = as_disc(pc_disc().bytes);
   CHECK(verdict.verdict == Verdict::ready);
-  CHECK(missing(verdict).empty());
+  CHECK(missing_from(verdict).empty());
   CHECK(unusual(verdict).empty());
   CHECK(as_disk(pc_disc().bytes).verdict == Verdict::none);
 }
@@ -187,7 +187,7 @@ TEST_CASE("i386 disc: each demanded condition spoiled alone is named") {
     each.spoil(image);
     const BootVerdict verdict = as_disc(image);
     CHECK(verdict.verdict == Verdict::incomplete);
-    CHECK(missing(verdict) == each.missing);
+    CHECK(missing_from(verdict) == each.missing);
   }
 }
 
@@ -196,13 +196,13 @@ TEST_CASE("i386 disc: a catalog past the end and an empty image") {
   Bytes lost = good.bytes;
   lost[17 * kBlock + 0x47 + 2] = std::byte{1};
   CHECK(as_disc(lost).verdict == Verdict::incomplete);
-  CHECK(missing(as_disc(lost)).starts_with("catalog-in-image validation-header"));
+  CHECK(missing_from(as_disc(lost)).starts_with("catalog-in-image validation-header"));
   CHECK(as_disc(lost).evidence.size() == 12);
 
   Bytes empty = good.bytes;
   std::fill(empty.end() - kBlock, empty.end(), std::byte{0});
   CHECK(as_disc(empty).verdict == Verdict::incomplete);
-  CHECK(missing(as_disc(empty)) == "boot-image-not-empty");
+  CHECK(missing_from(as_disc(empty)) == "boot-image-not-empty");
 }
 
 TEST_CASE("i386 disc: a record in another block than 17 is named") {
@@ -212,7 +212,7 @@ TEST_CASE("i386 disc: a record in another block than 17 is named") {
                    image.begin() + 18 * kBlock);
   const BootVerdict verdict = as_disc(image);
   CHECK(verdict.verdict == Verdict::incomplete);
-  CHECK(missing(verdict) == "boot-record");
+  CHECK(missing_from(verdict) == "boot-record");
 }
 
 TEST_CASE("i386 disc: a section for EFI is no platform for a PC, and is said") {
@@ -221,7 +221,7 @@ TEST_CASE("i386 disc: a section for EFI is no platform for a PC, and is said") {
   const BootVerdict verdict =
       as_disc(fixtures::boot_disc(catalog, {fixtures::i386_boot_code()}).bytes);
   CHECK(verdict.verdict == Verdict::incomplete);
-  CHECK(missing(verdict) == "platform-i386");
+  CHECK(missing_from(verdict) == "platform-i386");
   CHECK(evidence_in(verdict, "platform-i386")->detail.find("EFI") != std::string::npos);
 }
 

@@ -98,7 +98,7 @@ TEST_CASE("every machine has each condition once, with a source, and places insi
     CHECK_FALSE(machine->firmware.empty());
     for (const BootAs as : {BootAs::disk, BootAs::optical}) {
       const Survey survey = test::survey_bytes(test::Bytes(1U << 20U));
-      const BootVerdict& row = test::verdict_in(survey, machine->id, as);
+      const BootVerdict& row = test::verdict_row(survey, machine->id, as);
       std::set<std::string_view> checks;
       for (const Evidence& item : row.evidence) {
         CAPTURE(machine->id, item.check);

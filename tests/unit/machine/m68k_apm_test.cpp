@@ -46,7 +46,7 @@ BootVerdict as_disk(Bytes image) {
 }
 
 TEST_CASE("m68k-apm: a disk with driver and boot blocks is ready") {
-  CHECK(missing(as_disk(disk())).empty());
+  CHECK(missing_from(as_disk(disk())).empty());
   CHECK(unusual(as_disk(disk())).empty());
   CHECK(as_disk(disk()).verdict == Verdict::ready);
   CHECK(judged(disk(), "ppc-of", BootAs::disk).verdict == Verdict::none);
@@ -81,7 +81,7 @@ TEST_CASE("m68k-apm: each demanded condition spoiled alone is named") {
     Bytes image = disk();
     each.spoil(image);
     CHECK(as_disk(image).verdict == Verdict::incomplete);
-    CHECK(missing(as_disk(image)) == each.missing);
+    CHECK(missing_from(as_disk(image)) == each.missing);
   }
 }
 

@@ -15,16 +15,8 @@ namespace platter::test {
 
 using Bytes = std::vector<std::byte>;
 
-inline const BootVerdict& verdict_in(const Survey& survey, std::string_view machine, BootAs as) {
-  const auto row = std::ranges::find_if(survey.boot, [&](const BootVerdict& each) {
-    return each.machine == machine && each.as == as;
-  });
-  if (row == survey.boot.end()) throw std::logic_error("no verdict for " + std::string(machine));
-  return *row;
-}
-
 inline BootVerdict judged(Bytes bytes, std::string_view machine, BootAs as) {
-  return verdict_in(survey_bytes(std::move(bytes)), machine, as);
+  return verdict_row(survey_bytes(std::move(bytes)), machine, as);
 }
 
 inline const Evidence* evidence_in(const BootVerdict& verdict, std::string_view check) {
@@ -32,17 +24,7 @@ inline const Evidence* evidence_in(const BootVerdict& verdict, std::string_view 
   return found == verdict.evidence.end() ? nullptr : &*found;
 }
 
-/// Ids of the demanded conditions that do not hold, in their order, separated by blanks.
-inline std::string missing(const BootVerdict& verdict) {
-  std::string all;
-  for (const Evidence& item : verdict.evidence) {
-    if (!item.demanded || item.holds) continue;
-    all += (all.empty() ? "" : " ") + std::string(item.check);
-  }
-  return all;
-}
-
-/// The same for customary conditions.
+/// Ids of the customary conditions that do not hold, separated by blanks.
 inline std::string unusual(const BootVerdict& verdict) {
   std::string all;
   for (const Evidence& item : verdict.evidence) {

@@ -34,7 +34,7 @@ void check_cases(const Bytes& good, const char* machine, BootAs as, const Case (
     each.spoil(image);
     const BootVerdict verdict = judged(image, machine, as);
     CHECK(verdict.verdict == Verdict::incomplete);
-    CHECK(missing(verdict) == each.missing);
+    CHECK(missing_from(verdict) == each.missing);
   }
 }
 
@@ -54,7 +54,7 @@ TEST_CASE("ppc-prep: a disk with a load image is ready") {
   for (const BootAs as : {BootAs::disk, BootAs::optical}) {
     const BootVerdict verdict = judged(prep_disk(), "ppc-prep", as);
     CHECK(verdict.verdict == Verdict::ready);
-    CHECK(missing(verdict).empty());
+    CHECK(missing_from(verdict).empty());
     CHECK(unusual(verdict).empty());
   }
   CHECK(judged(prep_disk(), "ppc-of", BootAs::disk).verdict == Verdict::none);
@@ -87,7 +87,7 @@ TEST_CASE("ppc-prep: big-endian numbers, a cut image, and customs") {
 
   Bytes cut = prep_disk();
   cut.resize(70 * kBlock);
-  CHECK(missing(judged(cut, "ppc-prep", BootAs::disk)) == "load-length load-image-present");
+  CHECK(missing_from(judged(cut, "ppc-prep", BootAs::disk)) == "load-length load-image-present");
 
   Bytes third = prep_disk();
   fixtures::MbrLabel label;
@@ -132,7 +132,7 @@ Bytes apm_disk() {
 
 TEST_CASE("ppc-of: boot code in an APM slice is ready") {
   const BootVerdict verdict = judged(apm_disk(), "ppc-of", BootAs::disk);
-  CHECK(missing(verdict).empty());
+  CHECK(missing_from(verdict).empty());
   CHECK(unusual(verdict).empty());
   CHECK(verdict.verdict == Verdict::ready);
   CHECK(judged(apm_disk(), "ppc-prep", BootAs::disk).verdict == Verdict::none);
@@ -205,10 +205,10 @@ Bytes with_chrp_slice(Bytes image) {
 TEST_CASE("ppc-of: a disc with a boot script is ready; a disk needs a slice for it") {
   const Bytes disc = script_disc(kScript);
   const BootVerdict verdict = judged(disc, "ppc-of", BootAs::optical);
-  CHECK(missing(verdict).empty());
+  CHECK(missing_from(verdict).empty());
   CHECK(verdict.verdict == Verdict::ready);
   CHECK(evidence_in(verdict, "boot-script-commands")->detail == "\"boot cd:,\\corvid.elf\"");
-  CHECK(missing(judged(disc, "ppc-of", BootAs::disk)) == "volume-slice");
+  CHECK(missing_from(judged(disc, "ppc-of", BootAs::disk)) == "volume-slice");
   CHECK(judged(disc, "ppc-of", BootAs::disk).verdict == Verdict::incomplete);
   CHECK(judged(with_chrp_slice(disc), "ppc-of", BootAs::disk).verdict == Verdict::ready);
   CHECK(judged(disc, "i386", BootAs::optical).verdict == Verdict::none);
@@ -218,15 +218,15 @@ TEST_CASE("ppc-of: what is wrong with a boot script is named") {
   const auto optical = [](const std::string& script) {
     return judged(script_disc(script), "ppc-of", BootAs::optical);
   };
-  CHECK(missing(optical(" <CHRP-BOOT><BOOT-SCRIPT>x</BOOT-SCRIPT>")) == "boot-script-element");
-  CHECK(missing(optical("<chrp-boot>nothing")) == "boot-script-commands");
-  CHECK(missing(optical("plain text")) == "boot-script-element boot-script-commands");
+  CHECK(missing_from(optical(" <CHRP-BOOT><BOOT-SCRIPT>x</BOOT-SCRIPT>")) == "boot-script-element");
+  CHECK(missing_from(optical("<chrp-boot>nothing")) == "boot-script-commands");
+  CHECK(missing_from(optical("plain text")) == "boot-script-element boot-script-commands");
   CHECK(optical("plain text").verdict == Verdict::incomplete);
   CHECK(optical("<chrp-boot><boot-script>x").verdict == Verdict::ready);
 
   Bytes cut = script_disc(kScript);
   cut.resize(cut.size() - 2 * 2048);  // the script is the first of two files
-  CHECK(missing(judged(cut, "ppc-of", BootAs::optical)).starts_with("boot-script-inside"));
+  CHECK(missing_from(judged(cut, "ppc-of", BootAs::optical)).starts_with("boot-script-inside"));
 
   fixtures::Iso9660Writer other;
   other.add_file("ppc/other.txt", kScript);
@@ -248,7 +248,7 @@ TEST_CASE("ppc-of: an ELF or XCOFF program in a slice of type 41 is ready") {
     image[64 * kBlock + i] = std::byte{kElf[i]};
   CHECK(judged(image, "ppc-of", BootAs::disk).verdict == Verdict::ready);
   CHECK(judged(image, "ppc-prep", BootAs::disk).verdict == Verdict::incomplete);
-  CHECK(missing(judged(image, "ppc-prep", BootAs::disk)).starts_with("entry-offset"));
+  CHECK(missing_from(judged(image, "ppc-prep", BootAs::disk)).starts_with("entry-offset"));
   image[64 * kBlock + 19] = std::byte{3};  // a program for another machine
   CHECK(judged(image, "ppc-of", BootAs::disk).verdict == Verdict::none);
   image[64 * kBlock] = std::byte{0x01};  // AIX Files Reference: 01DF

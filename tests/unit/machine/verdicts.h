@@ -24,17 +24,6 @@ inline BootVerdict verdict_of(std::string_view machine, const Bytes& image,
   return find_machine(machine)->judge({layers, view_of(image)}, as);
 }
 
-/// Ids of the demanded conditions that do not hold, separated by blanks.
-inline std::string missing_from(const BootVerdict& verdict) {
-  std::string all;
-  for (const Evidence& evidence : verdict.evidence) {
-    if (evidence.demanded && !evidence.holds) {
-      all += (all.empty() ? "" : " ") + std::string(evidence.check);
-    }
-  }
-  return all;
-}
-
 /// The evidence of that condition, or nullptr.
 inline const Evidence* evidence_of(const BootVerdict& verdict, std::string_view check) {
   const auto found = std::ranges::find(verdict.evidence, check, &Evidence::check);

@@ -3,21 +3,23 @@
 #include "plan/copy_command.h"
 
 #include <algorithm>
+#include <filesystem>
 #include <random>
 #include <string>
 #include <vector>
 
 #include <catch2/catch.hpp>
 
-#include "unit/plan/scratch.h"
+#include "support/files.h"
+#include "support/noise.h"
 
 namespace {
 
 using namespace platter::plan;
 using platter::test::noise;
 using platter::test::read_file;
-using platter::test::run_shell;
-using platter::test::Scratch;
+using platter::test::run;
+using platter::test::TemporaryDirectory;
 using platter::test::write_file;
 
 TEST_CASE("copy block: the largest power of two that divides the start, 4 MiB at most") {
@@ -59,6 +61,8 @@ TEST_CASE("copy line: what has none says why") {
   region.known.emplace();
   region.known->framing = "frames-2352";
   CHECK(copy_command(plan, region, "p").line.empty());
+  CHECK(copy_command(plan, region, "p").reason ==
+        "the image is stored as frames-2352; make the plain image with 'platter plain' first");
 }
 
 const std::vector<std::string> kNames = {
@@ -101,10 +105,11 @@ struct Made {
 };
 
 // One generated plan: files in the scratch folder, the card by a copy made by hand, and the lines.
-Made generate(std::mt19937& random, const Scratch& scratch, const std::string& card_name) {
+Made generate(std::mt19937& random, const TemporaryDirectory& scratch,
+              const std::string& card_name) {
   Made made;
   made.card = noise(random, 200000 + random() % 200000);
-  write_file(scratch.path(card_name), made.card);
+  write_file(scratch.file(card_name), made.card);
   std::vector<std::string> names = kNames;
   std::ranges::shuffle(names, random);
   const int count = 1 + static_cast<int>(random() % 3);
@@ -118,11 +123,11 @@ Made generate(std::mt19937& random, const Scratch& scratch, const std::string& c
     const std::string name = names[static_cast<std::size_t>(i)] + ".img";
     const bool packed = random() % 3 == 0;
     if (packed) {
-      write_file(scratch.path("unpacked"), image);
-      REQUIRE(run_shell("cd " + scratch.folder() + " && gzip -c <unpacked >packed") == 0);
-      std::filesystem::rename(scratch.path("packed"), scratch.path(name));
+      write_file(scratch.file("unpacked"), image);
+      REQUIRE(run("cd " + scratch.path() + " && gzip -c <unpacked >packed").status == 0);
+      std::filesystem::rename(scratch.file("packed"), scratch.file(name));
     } else {
-      write_file(scratch.path(name), image);
+      write_file(scratch.file(name), image);
     }
     const CopyCommand command =
         copy_command(name, packed ? std::vector<std::string>{"gzip"} : std::vector<std::string>{},
@@ -138,13 +143,13 @@ Made generate(std::mt19937& random, const Scratch& scratch, const std::string& c
 TEST_CASE("copy lines of 200 generated plans, run by sh, give what a copy by hand gives") {
   std::mt19937 random(21);
   for (int round = 0; round < 200; ++round) {
-    const Scratch scratch;
+    const TemporaryDirectory scratch;
     const std::string card_name =
         round % 2 == 0 ? "card" : kNames[static_cast<std::size_t>(round) % kNames.size()];
     const Made made = generate(random, scratch, card_name);
     CAPTURE(round, made.commands);
-    REQUIRE(run_shell("cd " + scratch.folder() + "\n" + made.commands) == 0);
-    REQUIRE(read_file(scratch.path(card_name)) == made.card);
+    REQUIRE(run("cd " + scratch.path() + "\n" + made.commands).status == 0);
+    REQUIRE(read_file(scratch.file(card_name)) == made.card);
   }
 }
 

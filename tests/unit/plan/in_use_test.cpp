@@ -10,20 +10,20 @@
 
 #include <catch2/catch.hpp>
 
-#include "unit/plan/scratch.h"
+#include "support/files.h"
 
 namespace {
 
 using namespace platter::plan;
-using platter::test::Scratch;
+using platter::test::TemporaryDirectory;
 using platter::test::write_file;
 
 namespace fs = std::filesystem;
 
 // A system with the disk sdx (8:16) and its partitions sdx1 and sdx2.
 struct System {
-  Scratch scratch;
-  SystemFolders folders{scratch.path("proc"), scratch.path("sys")};
+  TemporaryDirectory scratch;
+  SystemFolders folders{scratch.file("proc"), scratch.file("sys")};
 
   System() {
     for (const char* part : {"", "/sdx1", "/sdx2"}) {
@@ -82,7 +82,7 @@ TEST_CASE("in use: swap and holders") {
 
 TEST_CASE("in use: a file behind a loop device that is mounted") {
   const System system;
-  const std::string file = system.scratch.path("card.img");
+  const std::string file = system.scratch.file("card.img");
   System::put(file, "x");
   CHECK(reasons_in_use(file, system.folders).empty());
   fs::create_directories(system.folders.sys + "/devices/sdx/loop");
@@ -93,7 +93,7 @@ TEST_CASE("in use: a file behind a loop device that is mounted") {
   const auto reasons = reasons_in_use(file, system.folders);
   REQUIRE(reasons.size() == 1);
   CHECK(reasons[0] == "the file is behind sdx, and sdx1 is mounted at /mnt");
-  CHECK(reasons_in_use(system.scratch.path("none"), system.folders).empty());
+  CHECK(reasons_in_use(system.scratch.file("none"), system.folders).empty());
 }
 
 TEST_CASE("in use: the system this runs on answers without complaint") {

@@ -14,8 +14,9 @@
 
 #include "core/digest.h"
 #include "plan/copy_command.h"
+#include "support/files.h"
+#include "support/noise.h"
 #include "unit/plan/faulty_calls.h"
-#include "unit/plan/scratch.h"
 
 namespace {
 
@@ -24,8 +25,8 @@ using namespace platter::plan;
 using platter::test::FaultyCalls;
 using platter::test::noise;
 using platter::test::read_file;
-using platter::test::run_shell;
-using platter::test::Scratch;
+using platter::test::run;
+using platter::test::TemporaryDirectory;
 using platter::test::write_file;
 
 using Bytes = std::vector<std::byte>;
@@ -44,12 +45,12 @@ Bytes with_copy(Bytes card, std::uint64_t start, const Bytes& image) {
 
 // A card and an image in files, and where the image goes.
 struct Setup {
-  Scratch scratch;
+  TemporaryDirectory scratch;
   Bytes card_bytes;
   Bytes image_bytes;
   Extent region;
-  std::string card = scratch.path("card");
-  std::string image = scratch.path("image");
+  std::string card = scratch.file("card");
+  std::string image = scratch.file("image");
 
   Setup(std::mt19937& random, std::size_t image_size, std::size_t region_size) {
     image_bytes = noise(random, image_size);
@@ -296,18 +297,19 @@ TEST_CASE("place gives what the shell's lines give, for generated plans") {
   std::mt19937 random(14);
   for (int round = 0; round < 200; ++round) {
     const Setup setup(random, 1 + random() % 50000, 60000);
-    const std::string by_shell = setup.scratch.path("by shell");
-    const std::string packed = setup.scratch.path("it's\npacked.gz");
+    const std::string by_shell = setup.scratch.file("by shell");
+    const std::string packed = setup.scratch.file("it's\npacked.gz");
     write_file(by_shell, setup.card_bytes);
     const bool compressed = round % 3 == 0;
     if (compressed) {
-      REQUIRE(run_shell("cd " + setup.scratch.folder() +
-                        " && gzip -c <image >\"$(printf \"it's\\npacked.gz\")\"") == 0);
+      REQUIRE(run("cd " + setup.scratch.path() +
+                  " && gzip -c <image >\"$(printf \"it's\\npacked.gz\")\"")
+                  .status == 0);
     }
     const CopyCommand command = compressed
                                     ? copy_command(packed, {"gzip"}, by_shell, setup.region.start)
                                     : copy_command(setup.image, {}, by_shell, setup.region.start);
-    REQUIRE(run_shell(command.line + " 2>/dev/null") == 0);
+    REQUIRE(run(command.line).status == 0);
     REQUIRE(setup.place({round % 2 == 0, false, false}).verified);
     REQUIRE(read_file(setup.card) == read_file(by_shell));
   }
@@ -341,10 +343,10 @@ TEST_CASE("verify: equal, different, and which blocks") {
 }
 
 TEST_CASE("verify: a region that starts inside a block names the card's blocks") {
-  const Scratch scratch;
-  write_file(scratch.path("card"), Bytes(200000, std::byte{0}));
+  const TemporaryDirectory scratch;
+  write_file(scratch.file("card"), Bytes(200000, std::byte{0}));
   const MemorySource source(Bytes(150000, std::byte{1}));
-  Card card(scratch.path("card"), {});
+  Card card(scratch.file("card"), {});
   const VerifyResult result = verify_image(source, "image", card, {700, 150000});
   CHECK(result.differing.runs().size() == 1);
   CHECK(result.differing.runs()[0].start == 1);

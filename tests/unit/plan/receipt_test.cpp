@@ -7,13 +7,13 @@
 
 #include <catch2/catch.hpp>
 
-#include "unit/plan/scratch.h"
+#include "support/files.h"
 
 namespace {
 
 using namespace platter;
 using namespace platter::plan;
-using platter::test::Scratch;
+using platter::test::TemporaryDirectory;
 using platter::test::write_file;
 
 Receipt some_receipt() {
@@ -32,27 +32,27 @@ Receipt some_receipt() {
 }
 
 TEST_CASE("receipt: what is written is read back") {
-  const Scratch scratch;
+  const TemporaryDirectory scratch;
   CHECK(read_receipt(receipt_text(some_receipt())).value == some_receipt());
-  store_receipt(scratch.path("r"), some_receipt());
-  CHECK(load_receipt(scratch.path("r")) == some_receipt());
-  CHECK(access(scratch.path("r.part").c_str(), F_OK) != 0);
-  remove_receipt(scratch.path("r"));
-  CHECK_FALSE(load_receipt(scratch.path("r")));
-  remove_receipt(scratch.path("r"));  // gone already is as good
+  store_receipt(scratch.file("r"), some_receipt());
+  CHECK(load_receipt(scratch.file("r")) == some_receipt());
+  CHECK(access(scratch.file("r.part").c_str(), F_OK) != 0);
+  remove_receipt(scratch.file("r"));
+  CHECK_FALSE(load_receipt(scratch.file("r")));
+  remove_receipt(scratch.file("r"));  // gone already is as good
 }
 
 TEST_CASE("receipt: what is none") {
-  const Scratch scratch;
+  const TemporaryDirectory scratch;
   CHECK_FALSE(read_receipt(""));
   CHECK_FALSE(read_receipt("{"));
   CHECK_FALSE(read_receipt("[]"));
   CHECK_FALSE(read_receipt("{\"schema\": \"platter.receipt/2\"}"));
   CHECK_FALSE(read_receipt("{\"schema\": \"platter.receipt/1\"}"));
   CHECK_FALSE(read_receipt("{\"schema\": 5}"));
-  write_file(scratch.path("r"), {std::byte{'x'}});
-  CHECK_THROWS_AS(load_receipt(scratch.path("r")), IoError);
-  CHECK_THROWS_AS(store_receipt(scratch.path("no/folder"), some_receipt()), IoError);
+  write_file(scratch.file("r"), {std::byte{'x'}});
+  CHECK_THROWS_AS(load_receipt(scratch.file("r")), IoError);
+  CHECK_THROWS_AS(store_receipt(scratch.file("no/folder"), some_receipt()), IoError);
 }
 
 TEST_CASE("receipt: names beside the plan, one for each region") {
@@ -66,15 +66,15 @@ TEST_CASE("receipt: names beside the plan, one for each region") {
 }
 
 TEST_CASE("stamp: changes with the file") {
-  const Scratch scratch;
-  CHECK(image_stamp(scratch.path("f")).empty());
-  CHECK(image_stamp(scratch.folder()).empty());
-  write_file(scratch.path("f"), {std::byte{1}});
-  const std::string first = image_stamp(scratch.path("f"));
-  CHECK(first == image_stamp(scratch.path("f")));
+  const TemporaryDirectory scratch;
+  CHECK(image_stamp(scratch.file("f")).empty());
+  CHECK(image_stamp(scratch.path()).empty());
+  write_file(scratch.file("f"), {std::byte{1}});
+  const std::string first = image_stamp(scratch.file("f"));
+  CHECK(first == image_stamp(scratch.file("f")));
   usleep(20000);  // the clock of file times is coarse
-  write_file(scratch.path("f"), {std::byte{1}});
-  CHECK(first != image_stamp(scratch.path("f")));
+  write_file(scratch.file("f"), {std::byte{1}});
+  CHECK(first != image_stamp(scratch.file("f")));
 }
 
 }  // namespace

@@ -313,7 +313,13 @@ TEST_CASE("check: optical drives and what lies in them") {
   image.framing = "frames-2352";
   const Plan framed = one_region("optical", "size='1 cd'\nimage='i'", known_image(image));
   REQUIRE(has(framed, FindingCode::block_size_mismatch, Severity::fault));
-  CHECK(framed.findings[0].message.find("frames --plain") != std::string::npos);
+  CHECK(framed.findings[0].message.find("platter frames --plain") != std::string::npos);
+  image.framing = "swap16";
+  const Plan swapped = one_region("disk", "size='1 cd'\nimage='i'", known_image(image));
+  REQUIRE(has(swapped, FindingCode::bytes_swapped, Severity::fault));
+  CHECK(swapped.findings[0].message.find("platter plain") != std::string::npos);
+  CHECK_FALSE(has(swapped, FindingCode::block_size_mismatch, Severity::fault));
+  image.framing.clear();
   CHECK(has(one_region("optical", "size='2 cd'\nimage='i'", known_image(image_of(2049))),
             FindingCode::image_odd_size, Severity::caution));
 }

@@ -174,6 +174,13 @@ TEST_CASE("fit compares the image and what its layers claim with the region") {
   REQUIRE(framed.findings.size() == 1);
   CHECK(framed.findings[0].code == FindingCode::raw_frames);
   CHECK(framed.findings[0].severity == Severity::caution);
+
+  Layer swap = frames;
+  swap.id = swap.format = "swap16";
+  survey.layers = {swap};
+  const Fit swapped = fit(survey, 0, 120 * kBlock);
+  CHECK(swapped.fits);
+  CHECK(codes(swapped.findings) == std::vector{FindingCode::bytes_swapped});
 }
 
 }  // namespace
