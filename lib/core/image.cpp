@@ -23,20 +23,20 @@ std::string system_reason() {
   return std::generic_category().message(errno);
 }
 
-// Standard input that cannot be seeked is stored first; the limit guards the temporary space.
-std::shared_ptr<const ByteSource> spool_standard_input(std::uint64_t limit) {
+// What cannot be seeked is stored first; the limit guards the temporary space.
+std::shared_ptr<const ByteSource> spool(int input, const std::string& name, std::uint64_t limit) {
   Descriptor file = unnamed_temporary_file();
   std::vector<char> buffer(std::size_t{1} << 20U);
   std::uint64_t total = 0;
   while (true) {
-    const ssize_t got = ::read(STDIN_FILENO, buffer.data(), buffer.size());
+    const ssize_t got = ::read(input, buffer.data(), buffer.size());
     if (got == 0) break;
     if (got < 0) {
       if (errno == EINTR) continue;
-      throw IoError("standard input", total, 0, system_reason());
+      throw IoError(name, total, 0, system_reason());
     }
     if (static_cast<std::uint64_t>(got) > limit - total) {
-      throw IoError("standard input", total, 0,
+      throw IoError(name, total, 0,
                     fmt::format("is longer than {} bytes; raise --spool-limit if there is room for "
                                 "it in the directory for temporary files",
                                 limit));
@@ -44,13 +44,12 @@ std::shared_ptr<const ByteSource> spool_standard_input(std::uint64_t limit) {
     for (ssize_t done = 0; done < got;) {
       const ssize_t wrote =
           ::write(file.get(), buffer.data() + done, static_cast<std::size_t>(got - done));
-      if (wrote < 0)
-        throw IoError("standard input", total, 0, "cannot be stored: " + system_reason());
+      if (wrote < 0) throw IoError(name, total, 0, "cannot be stored: " + system_reason());
       done += wrote;
     }
     total += static_cast<std::uint64_t>(got);
   }
-  return map_descriptor(file.release(), "standard input");
+  return map_descriptor(file.release(), name);
 }
 
 std::shared_ptr<const ByteSource> open_bytes(const std::string& path, const OpenOptions& options) {
@@ -61,13 +60,16 @@ std::shared_ptr<const ByteSource> open_bytes(const std::string& path, const Open
       if (copy < 0) throw IoError("standard input", 0, 0, system_reason());
       return map_descriptor(copy, "standard input");
     }
-    return spool_standard_input(options.spool_limit);
+    return spool(STDIN_FILENO, "standard input", options.spool_limit);
   }
   if (stat(path.c_str(), &status) != 0) throw IoError(path, 0, 0, system_reason());
   if (S_ISREG(status.st_mode)) return map_file(path);
   if (S_ISBLK(status.st_mode) || S_ISCHR(status.st_mode)) return open_device(path);
+  if (S_ISFIFO(status.st_mode)) {
+    return spool(open_for_reading(path).get(), path, options.spool_limit);
+  }
   if (S_ISDIR(status.st_mode)) throw IoError(path, 0, 0, "is a directory");
-  throw IoError(path, 0, 0, "is neither a file nor a device");
+  throw IoError(path, 0, 0, "is neither a file, a device nor a pipe");
 }
 
 bool exists(const std::string& path) {

@@ -92,19 +92,23 @@ la_int64_t feed_seek(archive*, void* data, la_int64_t offset, int whence) {
   return target;
 }
 
+enum class Content : std::uint8_t { archive_or_stream, stream };
+
 // One pass over a container. Formats are limited to archives: libarchive would otherwise take an
 // ISO image itself for an archive.
 class Reader {
  public:
-  Reader(const ByteSource& source, std::string path)
+  Reader(const ByteSource& source, std::string path, Content content = Content::archive_or_stream)
       : feed_{.source = source}, path_(std::move(path)), handle_(library().archive_read_new()) {
     const Library& lib = library();
     if (handle_ == nullptr) throw IoError(path_, 0, 0, "no memory for unpacking");
     lib.archive_read_support_filter_all(handle_);
-    lib.archive_read_support_format_tar(handle_);
-    lib.archive_read_support_format_cpio(handle_);
-    lib.archive_read_support_format_zip(handle_);
-    lib.archive_read_support_format_7zip(handle_);
+    if (content == Content::archive_or_stream) {
+      lib.archive_read_support_format_tar(handle_);
+      lib.archive_read_support_format_cpio(handle_);
+      lib.archive_read_support_format_zip(handle_);
+      lib.archive_read_support_format_7zip(handle_);
+    }
     lib.archive_read_support_format_raw(handle_);
     lib.archive_read_set_read_callback(handle_, feed_read);
     lib.archive_read_set_seek_callback(handle_, feed_seek);
@@ -134,6 +138,12 @@ class Reader {
   [[nodiscard]] const std::string& name() const noexcept { return name_; }
   [[nodiscard]] bool is_raw() const {
     return library().archive_format(handle_) == ARCHIVE_FORMAT_RAW;
+  }
+
+  // An image that begins with zeros looks like the end of a tar archive.
+  [[nodiscard]] bool is_compressed_tar() const {
+    return library().archive_filter_count(handle_) > 1 &&
+           (library().archive_format(handle_) & ARCHIVE_FORMAT_BASE_MASK) == ARCHIVE_FORMAT_TAR;
   }
 
   [[nodiscard]] std::vector<std::string> container() const {
@@ -269,6 +279,7 @@ std::string_view container_kind(std::span<const std::byte> first_bytes) noexcept
 Unpacked unpack(const ByteSource& packed, const std::string& path,
                 const std::optional<std::string>& member, std::uint64_t limit) {
   Unpacked result;
+  bool stream = false;
   {
     Reader names(packed, path);
     while (names.next()) {
@@ -286,6 +297,14 @@ Unpacked unpack(const ByteSource& packed, const std::string& path,
         return result;
       }
     }
+    stream = result.container.empty() && names.is_compressed_tar();
+  }
+  if (stream && !member) {
+    Reader only(packed, path, Content::stream);
+    if (!only.next()) return result;
+    result.container = only.container();
+    result.source = only.spool(limit);
+    return result;
   }
   if (member) throw IoError(path, 0, 0, fmt::format("has no member named {}", *member));
   if (result.members.size() != 1) return result;

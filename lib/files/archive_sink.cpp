@@ -1,6 +1,8 @@
 // Files written into an archive, through libarchive.
 #include <algorithm>
 #include <clocale>
+#include <cstdint>
+#include <limits>
 #include <stdexcept>
 #include <string>
 #include <unordered_map>
@@ -182,11 +184,18 @@ class ArchiveSink final : public FileSink {
     ++device_;
   }
 
+  // Programs that unpack give a directory its mode and time as soon as a file follows that does not
+  // lie in it.
+  [[nodiscard]] WalkOrder order() const override { return WalkOrder::files_first; }
+
   void add(const FileVisit& file, Volume& volume, const View& view,
            std::vector<Finding>& findings) override {
     const NodeType type = file.attributes.type;
-    if (type == NodeType::unknown || (type == NodeType::socket && ending_.kind == Kind::tar)) {
-      leave_out(file, "it is of no kind that this archive can hold", findings);
+    if (type == NodeType::unknown) {
+      leave_out(file, "it is of no kind that could be stored", Severity::caution, findings);
+    } else if (!holds(type)) {
+      ++taken_.left_out;
+      not_held_.add(file.path);
     } else if (type == NodeType::file) {
       add_file(file, volume, view, findings);
     } else {
@@ -199,7 +208,20 @@ class ArchiveSink final : public FileSink {
     proceed();
   }
 
-  void finish(std::vector<Finding>& /*findings*/) override {
+  void finish(std::vector<Finding>& findings) override {
+    not_held_.tell("this kind of archive cannot hold them", findings);
+    if (shifted_times_ != 0) {
+      findings.push_back(
+          {Severity::caution,
+           FindingCode::time_not_kept,
+           {},
+           0,
+           0,
+           fmt::format("{} {} before 1970 or after {}, which this kind of archive "
+                       "cannot hold; the nearest is stored",
+                       shifted_times_, shifted_times_ == 1 ? "file has a time" : "files have times",
+                       ending_.kind == Kind::cpio ? 2106 : 2038)});
+    }
     check(library().archive_write_close(handle_));
     file_.finish(written_);
   }
@@ -239,14 +261,35 @@ class ArchiveSink final : public FileSink {
     }
   }
 
-  void leave_out(const FileVisit& file, const std::string& reason, std::vector<Finding>& findings) {
+  [[nodiscard]] bool holds(NodeType type) const {
+    switch (type) {
+      case NodeType::socket:
+        return ending_.kind == Kind::cpio;
+      case NodeType::char_device:
+      case NodeType::block_device:
+      case NodeType::fifo:
+        return ending_.kind != Kind::zip;
+      default:
+        return true;
+    }
+  }
+
+  void leave_out(const FileVisit& file, const std::string& reason, Severity severity,
+                 std::vector<Finding>& findings) {
     ++taken_.left_out;
-    findings.push_back({Severity::caution,
+    findings.push_back({severity,
                         FindingCode::file_left_out,
                         {},
                         file.entry.place,
                         0,
                         fmt::format("{}: left out: {}", printable(file.path), reason)});
+  }
+
+  [[nodiscard]] std::string path_of(const FileVisit& file) const {
+    // Names in a zip archive are UTF-8 (APPNOTE 4.4.4, bit 11).
+    if (file.exact || ending_.kind == Kind::zip) return prefix_ + std::string(file.path);
+    const std::string directory = host_directory(file);
+    return prefix_ + (directory.empty() ? "" : directory + "/") + host_name(file);
   }
 
   // Everything but the content.
@@ -255,7 +298,7 @@ class ArchiveSink final : public FileSink {
     const Attributes& attributes = file.attributes;
     const bool directory = attributes.type == NodeType::directory;
     lib.archive_entry_clear(entry_);
-    lib.archive_entry_set_pathname(entry_, (prefix_ + std::string(file.path)).c_str());
+    lib.archive_entry_set_pathname(entry_, path_of(file).c_str());
     lib.archive_entry_set_filetype(entry_, file_type_of(attributes.type));
     lib.archive_entry_set_perm(
         entry_, static_cast<__LA_MODE_T>(attributes.mode.value_or(directory ? 0755 : 0644)));
@@ -265,7 +308,8 @@ class ArchiveSink final : public FileSink {
     lib.archive_entry_set_dev(entry_, device_);
     lib.archive_entry_set_ino64(entry_, static_cast<la_int64_t>(attributes.identity));
     if (attributes.modified) {
-      lib.archive_entry_set_mtime(entry_, static_cast<time_t>(attributes.modified->seconds),
+      const std::int64_t seconds = storable(attributes.modified->seconds);
+      lib.archive_entry_set_mtime(entry_, static_cast<time_t>(seconds),
                                   static_cast<long>(attributes.modified_nanoseconds));
     }
     if (attributes.device) {
@@ -275,12 +319,26 @@ class ArchiveSink final : public FileSink {
     lib.archive_entry_set_size(entry_, 0);
   }
 
+  // The time has 32 bits in cpio's header "newc" (eight hexadecimal digits, no sign), and 32 bits
+  // in zip's extra field of times, which readers take with or without a sign.
+  [[nodiscard]] std::int64_t latest_time() const {
+    return ending_.kind == Kind::cpio ? std::numeric_limits<std::uint32_t>::max()
+                                      : std::numeric_limits<std::int32_t>::max();
+  }
+  std::int64_t storable(std::int64_t seconds) {
+    if (ending_.kind == Kind::tar) return seconds;
+    const std::int64_t nearest = std::clamp<std::int64_t>(seconds, 0, latest_time());
+    shifted_times_ += nearest == seconds ? 0 : 1;
+    return nearest;
+  }
+
   // False when this kind of archive cannot hold such a file.
   bool write_header(const FileVisit& file, std::vector<Finding>& findings) {
     const int status = library().archive_write_header(handle_, entry_);
     if (status == ARCHIVE_FAILED) {
       const char* reason = library().archive_error_string(handle_);
-      leave_out(file, reason == nullptr ? "the archive cannot hold it" : reason, findings);
+      leave_out(file, reason == nullptr ? "the archive cannot hold it" : reason, Severity::fault,
+                findings);
       return false;
     }
     check(status);
@@ -294,8 +352,7 @@ class ArchiveSink final : public FileSink {
     if (ending_.kind != Kind::tar || attributes.identity == 0 || attributes.links.value_or(1) < 2) {
       return false;
     }
-    const auto [first, is_new] =
-        first_names_.emplace(attributes.identity, prefix_ + std::string(file.path));
+    const auto [first, is_new] = first_names_.emplace(attributes.identity, path_of(file));
     if (is_new) return false;
     describe(file);
     library().archive_entry_set_hardlink(entry_, first->second.c_str());
@@ -329,7 +386,7 @@ class ArchiveSink final : public FileSink {
     constexpr std::uint64_t kMostZeros = std::uint64_t{16} << 30U;
     if (file.attributes.bytes > saturating_add(end, kMostZeros)) {
       leave_out(file, fmt::format("it claims {} bytes and has {}", file.attributes.bytes, end),
-                findings);
+                Severity::fault, findings);
       return;
     }
     describe(file);
@@ -415,6 +472,8 @@ class ArchiveSink final : public FileSink {
   std::exception_ptr failure_;
   std::string prefix_;
   dev_t device_ = 0;  // volumes are told apart by it
+  std::uint64_t shifted_times_ = 0;
+  LeftOutKinds not_held_;
   std::unordered_map<std::uint64_t, std::string> first_names_;
   std::vector<std::byte> buffer_;
 };

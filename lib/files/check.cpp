@@ -7,6 +7,7 @@
 #include <string>
 #include <unordered_map>
 #include <unordered_set>
+#include <vector>
 
 #include <fmt/format.h>
 
@@ -20,6 +21,7 @@ constexpr std::uint64_t kSmallestUnit = 512;
 // Beyond this many blocks their bits would take more than half a gigabyte.
 constexpr std::uint64_t kMostUnits = std::uint64_t{1} << 32U;
 constexpr std::size_t kMostTold = 64;
+constexpr std::uint64_t kMostSmallIdentities = std::uint64_t{1} << 26U;
 
 std::string blocks_words(std::uint64_t units) {
   return fmt::format("{} block{}", units, units == 1 ? "" : "s");
@@ -76,14 +78,19 @@ class Check {
     const Attributes& attributes = file.attributes;
     const bool directory = attributes.type == NodeType::directory;
     if (!directory && attributes.identity != 0) {
-      Names& names = names_[attributes.identity];
-      if (++names.found == 1) {
-        names.stated = attributes.links.value_or(0);
-        names.place = file.entry.place;
-        names.path = file.path;
-      } else {
-        return Step::go_on;  // its blocks were looked at under its first name
+      const bool known = !first_seen(attributes.identity);
+      if (volume_.counts_names() && (known || attributes.links.value_or(1) != 1)) {
+        const auto [found, is_new] = names_.try_emplace(attributes.identity);
+        Names& names = found->second;
+        if (is_new) {
+          names.found = known ? 1 : 0;
+          names.stated = attributes.links.value_or(0);
+          names.place = file.entry.place;
+          names.path = file.path;
+        }
+        ++names.found;
       }
+      if (known) return Step::go_on;  // its blocks were looked at under its first name
     }
     if (attributes.type == NodeType::unknown) {
       find(Severity::fault, FindingCode::filesystem_damaged, file.entry.place, 0,
@@ -92,6 +99,16 @@ class Check {
     }
     own(file.entry.node, file.path, file.entry.place);
     return Step::go_on;
+  }
+
+  // Identities are inode numbers mostly, so one bit each does.
+  bool first_seen(std::uint64_t identity) {
+    if (identity >= kMostSmallIdentities) return seen_large_.insert(identity).second;
+    const auto index = static_cast<std::size_t>(identity);
+    if (index >= seen_.size()) seen_.resize(std::max(index + 1, seen_.size() * 2));
+    const bool first = !seen_[index];
+    seen_[index] = true;
+    return first;
   }
 
   // Marks what a file owns; remembers what was marked before.
@@ -179,7 +196,6 @@ class Check {
   }
 
   void compare_names() {
-    if (!volume_.counts_names()) return;
     for (const auto& [identity, names] : names_) {
       if (names.stated == 0 || names.stated == names.found) continue;
       find(Severity::fault, FindingCode::links_differ, names.place, 0,
@@ -230,6 +246,9 @@ class Check {
   VolumeCheck result_;
   std::vector<bool> owned_;
   std::set<std::uint64_t> shared_;  // units with more than one owner
+  std::vector<bool> seen_;          // by identity
+  std::unordered_set<std::uint64_t> seen_large_;
+  // Files that should have more than one name, or have: few.
   std::unordered_map<std::uint64_t, Names> names_;
   std::map<FindingCode, std::size_t> told_;
 };

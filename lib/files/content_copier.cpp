@@ -11,6 +11,7 @@
 
 #include <fmt/format.h>
 
+#include "files/below.h"
 #include "files/sink.h"
 
 namespace platter {
@@ -181,7 +182,8 @@ void ContentCopier::write_all(const CopyJob& job, std::span<const std::byte> byt
 }
 
 void ContentCopier::remove(const CopyJob& job) const {
-  unlinkat(root_, job.host.c_str(), 0);
+  const PlaceBelow place(root_, job.host);
+  unlinkat(place.directory.get(), place.name.c_str(), 0);
 }
 
 void ContentCopier::fail(const CopyJob& job) const {

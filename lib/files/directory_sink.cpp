@@ -2,6 +2,7 @@
 //
 // Everything is done through descriptors of directories that were opened without following links,
 // so that nothing on an image can lead outside.
+#include <dirent.h>
 #include <fcntl.h>
 #include <sys/stat.h>
 #include <sys/sysmacros.h>
@@ -12,6 +13,7 @@
 #include <cerrno>
 #include <iterator>
 #include <limits>
+#include <memory>
 #include <optional>
 #include <system_error>
 #include <unordered_map>
@@ -21,6 +23,7 @@
 #include <fmt/format.h>
 
 #include "core/descriptor.h"
+#include "files/below.h"
 #include "files/content_copier.h"
 #include "files/sink.h"
 
@@ -29,6 +32,7 @@ namespace {
 
 constexpr mode_t kWhileWriting = 0600;
 constexpr mode_t kDirectoryWhileWriting = 0700;
+constexpr std::size_t kShortName = 200;  // bytes, with room for what tells twins apart
 
 std::string reason_of(int error) {
   return std::generic_category().message(error);
@@ -49,18 +53,22 @@ class DirectorySink final : public FileSink {
   DirectorySink(std::string directory, const SinkOptions& options)
       : directory_(std::move(directory)), options_(options), mask_(umask(0)) {
     umask(mask_);
-    if (mkdir(directory_.c_str(), 0777) != 0 && errno != EEXIST) fail(directory_);
+    const bool made = mkdir(directory_.c_str(), 0777) == 0;
+    if (!made && errno != EEXIST) fail(directory_);
     root_ = Descriptor(open(directory_.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
     if (root_.get() < 0) fail(directory_);
+    root_is_ours_ = made || is_empty(root_.get());
     copier_.emplace(root_.get(), directory_, options.strict);
   }
 
   void begin_volume(const std::string& directory) override {
     names_.clear();
     made_.clear();
+    twins_.clear();
     first_names_.clear();
     parent_.reset();
     top_ = directory;
+    top_is_ours_ = root_is_ours_;
     top_made_ = directory.empty();
   }
 
@@ -80,7 +88,7 @@ class DirectorySink final : public FileSink {
         add_symlink(file, std::move(name), volume);
         break;
       case NodeType::unknown:
-        leave_out(file, "it is of no kind that could be made here");
+        leave_out(file, "it is of no kind that could be made here", Severity::caution);
         break;
       default:
         add_special(file, std::move(name));
@@ -92,13 +100,13 @@ class DirectorySink final : public FileSink {
   void finish(std::vector<Finding>& findings) override {
     copier_->finish([this] { return go_on(); });
     take_report(findings);
+    unwanted_.tell("--devices makes them", findings);
     // From the leaves up: a directory's time changes when something is made in it.
     for (auto made = directories_.rbegin(); made != directories_.rend(); ++made) {
-      const char* path = made->path.c_str();
-      if (options_.owner) give_owner(root_.get(), path, made->uid, made->gid);
-      if (fchmodat(root_.get(), path, made->mode, 0) != 0) fail(made->path);
-      if (utimensat(root_.get(), path, made->times.data(), AT_SYMLINK_NOFOLLOW) != 0)
-        fail(made->path);
+      const Descriptor directory = open_directory(made->path);
+      if (options_.owner) give_owner(directory.get(), made->uid, made->gid, made->path);
+      if (fchmod(directory.get(), made->mode) != 0) fail(made->path);
+      if (futimens(directory.get(), made->times.data()) != 0) fail(made->path);
     }
     directories_.clear();
   }
@@ -111,43 +119,62 @@ class DirectorySink final : public FileSink {
     std::optional<std::uint32_t> gid;
     std::array<struct timespec, 2> times;
   };
+  // What is in a directory that was made here, or found empty, was made here.
+  struct Host {
+    std::string path;  // below the root, "" for the root
+    bool ours = false;
+  };
   struct Parent {
     std::string path;  // decoded, as in FileVisit
-    std::string host;  // below the root, "" for the root
+    Host host;
     Descriptor descriptor;
   };
 
-  [[noreturn]] void fail(const std::string& below) const {
-    throw IoError(below == directory_ ? below : directory_ + "/" + below, 0, 0, reason_of(errno));
+  [[noreturn]] void fail(const std::string& below) const { fail(below, errno); }
+  [[noreturn]] void fail(const std::string& below, int error) const {
+    fail(below, reason_of(error));
+  }
+  [[noreturn]] void fail(const std::string& below, std::string reason) const {
+    throw IoError(below == directory_ ? below : directory_ + "/" + below, 0, 0, std::move(reason));
   }
 
   static std::string joined(const std::string& directory, const std::string& name) {
     return directory.empty() ? name : directory + "/" + name;
   }
 
-  void give_owner(int directory, const char* name, const std::optional<std::uint32_t>& uid,
-                  const std::optional<std::uint32_t>& gid) const {
+  // Of what `name` is in a directory, or of the directory itself for "".
+  void give_owner(int directory, const std::optional<std::uint32_t>& uid,
+                  const std::optional<std::uint32_t>& gid, const std::string& host,
+                  const char* name = "") const {
     if (!uid && !gid) return;
-    const uid_t owner = uid ? *uid : static_cast<uid_t>(-1);
-    const gid_t group = gid ? *gid : static_cast<gid_t>(-1);
-    if (fchownat(directory, name, owner, group, AT_SYMLINK_NOFOLLOW) != 0) fail(name);
+    const uid_t owner = uid.value_or(static_cast<uid_t>(-1));
+    const gid_t group = gid.value_or(static_cast<gid_t>(-1));
+    const int flags = AT_SYMLINK_NOFOLLOW | (*name == '\0' ? AT_EMPTY_PATH : 0);
+    if (fchownat(directory, name, owner, group, flags) != 0) fail(host);
+  }
+
+  static bool is_empty(int directory) {
+    const auto close_listing = [](DIR* open) { closedir(open); };
+    const std::unique_ptr<DIR, decltype(close_listing)> listing(
+        fdopendir(openat(directory, ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC)), close_listing);
+    if (listing == nullptr) return false;
+    while (const dirent* entry = readdir(listing.get())) {
+      const std::string_view name = entry->d_name;
+      if (name != "." && name != "..") return false;
+    }
+    return true;
   }
 
   [[nodiscard]] mode_t mode_of(const Attributes& attributes, mode_t otherwise) const {
     return attributes.mode ? static_cast<mode_t>(*attributes.mode & 07777U) : otherwise & ~mask_;
   }
 
-  // The name on the disk where it is one here too.
-  static std::string host_name(const FileVisit& file) {
-    const bool bytes_serve =
-        file.entry.charset == Charset::ascii && !is_unusable_name(file.entry.name);
-    return std::string(bytes_serve ? file.entry.name : file.name);
-  }
-
   // Only when something goes into it.
   void make_top() {
     if (top_made_) return;
-    if (mkdirat(root_.get(), top_.c_str(), 0777) != 0 && errno != EEXIST) fail(top_);
+    const bool made = mkdirat(root_.get(), top_.c_str(), 0777) == 0;
+    if (!made && errno != EEXIST) fail(top_);
+    top_is_ours_ = made || is_empty(open_directory(top_).get());
     top_made_ = true;
   }
 
@@ -156,77 +183,98 @@ class DirectorySink final : public FileSink {
     const std::size_t length = file.path.size() - file.name.size();
     const std::string_view path = file.path.substr(0, length == 0 ? 0 : length - 1);
     if (parent_ && parent_->path == path) return;
-    Parent parent{std::string(path), top_, open_directory(top_)};
+    twins_.clear();
+    Parent parent{std::string(path), {top_, top_is_ours_}, {}};
     const auto known = names_.find(parent.path);
     if (known != names_.end()) {
       parent.host = known->second;
-      parent.descriptor = open_directory(parent.host);
+      parent.descriptor = open_directory(parent.host.path);
     } else {
-      make_parents(parent);
+      parent.descriptor = open_directory(top_);
+      make_parents(parent, host_directory(file));
     }
     parent_ = std::move(parent);
   }
 
   // Directories on the way to a file that was asked for alone.
-  void make_parents(Parent& parent) {
+  void make_parents(Parent& parent, std::string_view names) {
     std::string decoded;
     std::string_view rest = parent.path;
     while (!rest.empty()) {
-      const std::string part(rest.substr(0, rest.find('/')));
-      rest.remove_prefix(std::min(rest.size(), part.size() + 1));
-      decoded = joined(decoded, part);
-      const auto known = names_.find(decoded);
-      if (known != names_.end()) {
+      decoded = joined(decoded, taken_part(rest));
+      const std::string part = taken_part(names);
+      if (const auto known = names_.find(decoded); known != names_.end()) {
         parent.host = known->second;
-      } else {
-        if (mkdirat(parent.descriptor.get(), part.c_str(), 0777) != 0 && errno != EEXIST)
-          fail(part);
-        parent.host = joined(parent.host, part);
-        names_.emplace(decoded, parent.host);
+        parent.descriptor = open_directory(parent.host.path);
+        continue;
       }
-      parent.descriptor = open_directory(parent.host);
+      const std::string path = joined(parent.host.path, part);
+      const bool made = mkdirat(parent.descriptor.get(), part.c_str(), 0777) == 0;
+      if (!made && errno != EEXIST) fail(path);
+      parent.descriptor = open_directory(path);
+      parent.host = {path, made || is_empty(parent.descriptor.get())};
+      names_.emplace(decoded, parent.host);
     }
   }
 
-  // Name by name, so that no symbolic link is followed on the way.
-  [[nodiscard]] Descriptor open_directory(std::string_view host) const {
-    Descriptor at(dup(root_.get()));
-    while (!host.empty()) {
-      const std::string part(host.substr(0, host.find('/')));
-      host.remove_prefix(std::min(host.size(), part.size() + 1));
-      Descriptor next(
-          openat(at.get(), part.c_str(), O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC));
-      if (next.get() < 0) fail(part);
-      at = std::move(next);
-    }
-    return at;
+  static std::string taken_part(std::string_view& path) {
+    const std::string part(path.substr(0, path.find('/')));
+    path.remove_prefix(std::min(path.size(), part.size() + 1));
+    return part;
   }
 
-  // Calls make(name) until a name is free; it returns 0 or the error.
+  [[nodiscard]] Descriptor open_directory(const std::string& host) const {
+    Descriptor directory = open_directory_below(root_.get(), host);
+    if (directory.get() < 0) fail(host);
+    return directory;
+  }
+
+  // What this directory cannot hold, though it could hold other files. Everything else that goes
+  // wrong (no room, no leave to write) goes wrong with the next file as well.
+  static bool is_about_this_file(int error) {
+    constexpr std::array kErrors = {EINVAL,     EILSEQ, ENAMETOOLONG, EPERM,   EMLINK,
+                                    EOPNOTSUPP, ENOSYS, EXDEV,        ENOTDIR, EISDIR};
+    return std::ranges::find(kErrors, error) != kErrors.end();
+  }
+
+  // A name that is short enough everywhere, of whole code points.
+  static std::string shortened(const std::string& name) {
+    std::size_t length = kShortName;
+    while (length > 1 && (static_cast<unsigned char>(name[length]) & 0xC0U) == 0x80)
+      --length;
+    return name.substr(0, length);
+  }
+
+  // Calls make(name) until a name is free; it returns 0 or the error. False when the file is left
+  // out.
   template <typename Make>
   bool make_named(const FileVisit& file, std::string& name, Make make) {
     const std::string wanted = name;
-    for (unsigned twin = 2;; ++twin) {
+    std::string stem = wanted;
+    unsigned* twin = nullptr;
+    while (true) {
       int error = make(name.c_str());
       if (error == EEXIST && may_replace(name)) {
         if (unlinkat(parent_->descriptor.get(), name.c_str(), 0) == 0) error = make(name.c_str());
       }
       if (error == 0) break;
-      if (error == ENAMETOOLONG && name.size() > 200) {
-        name.resize(200);
+      if (error == ENAMETOOLONG && stem.size() > kShortName) {
+        stem = shortened(stem);
+        name = stem;
         continue;
       }
       if (error != EEXIST) {
-        leave_out(file, reason_of(error));
+        if (!is_about_this_file(error)) fail(joined(parent_->host.path, name), error);
+        leave_out(file, reason_of(error), Severity::fault);
         return false;
       }
-      if (!made_.contains(joined(parent_->host, wanted)) && !options_.replace) {
-        throw IoError(directory_ + "/" + joined(parent_->host, name), 0, 0,
-                      "is there already; --force replaces it");
-      }
-      name = fmt::format("{}~{}", wanted, twin);
+      if (!is_ours(stem) && !options_.replace)
+        fail(joined(parent_->host.path, name), "is there already; --force replaces it");
+      // Where a name is taken very often, its twins are not tried from the first one on each time.
+      if (twin == nullptr) twin = &twins_.try_emplace(stem, 1).first->second;
+      name = fmt::format("{}~{}", stem, ++*twin);
     }
-    made_.insert(joined(parent_->host, name));
+    if (!parent_->host.ours) made_.insert(joined(parent_->host.path, name));
     if (name != wanted) {
       report(file, Severity::caution, FindingCode::name_clash,
              fmt::format("{}: became {}", printable(file.path), printable(name)));
@@ -234,26 +282,32 @@ class DirectorySink final : public FileSink {
     return true;
   }
 
+  // Whether what has this name in the present directory was made here.
+  [[nodiscard]] bool is_ours(const std::string& name) const {
+    return parent_->host.ours || made_.contains(joined(parent_->host.path, name));
+  }
+
   [[nodiscard]] bool may_replace(const std::string& name) const {
-    return options_.replace && !made_.contains(joined(parent_->host, name));
+    return options_.replace && !is_ours(name);
   }
 
   void report(const FileVisit& file, Severity severity, FindingCode code, std::string message) {
     findings_->push_back({severity, code, {}, file.entry.place, 0, std::move(message)});
   }
 
-  void leave_out(const FileVisit& file, const std::string& reason) {
+  void leave_out(const FileVisit& file, const std::string& reason, Severity severity) {
     ++taken_.left_out;
-    report(file, Severity::caution, FindingCode::file_left_out,
+    report(file, severity, FindingCode::file_left_out,
            fmt::format("{}: left out: {}", printable(file.path), reason));
   }
 
   void add_directory(const FileVisit& file, std::string name) {
     const std::string path(file.path);
     if (const auto known = names_.find(path); known != names_.end()) {
-      keep_directory(file, known->second);
+      keep_directory(file, known->second.path);
       return;
     }
+    bool ours = true;
     const bool made = make_named(file, name, [&](const char* at) {
       if (mkdirat(parent_->descriptor.get(), at, kDirectoryWhileWriting) == 0) return 0;
       // A directory that is there may be filled up.
@@ -263,11 +317,12 @@ class DirectorySink final : public FileSink {
           error == EEXIST && may_replace(at) &&
           fstatat(parent_->descriptor.get(), at, &status, AT_SYMLINK_NOFOLLOW) == 0 &&
           S_ISDIR(status.st_mode);
+      ours = !reuse;
       return reuse ? 0 : error;
     });
     if (!made) return;
-    const std::string host = joined(parent_->host, name);
-    names_.emplace(path, host);
+    const std::string host = joined(parent_->host.path, name);
+    names_.emplace(path, Host{host, ours});
     keep_directory(file, host);
   }
 
@@ -277,32 +332,36 @@ class DirectorySink final : public FileSink {
                             file.attributes.gid, times_of(file.attributes)});
   }
 
-  // A further name of a file that was made before.
+  // A further name of a file that was made before. False where there can be none: the content is
+  // then taken out once more.
   bool add_as_link(const FileVisit& file, std::string& name) {
     const Attributes& attributes = file.attributes;
     if (attributes.identity == 0 || attributes.links.value_or(1) < 2) return false;
     const auto first = first_names_.find(attributes.identity);
     if (first == first_names_.end()) return false;
+    const PlaceBelow place(root_.get(), first->second);
+    bool possible = true;
     const bool made = make_named(file, name, [&](const char* at) {
-      return linkat(root_.get(), first->second.c_str(), parent_->descriptor.get(), at, 0) == 0
-                 ? 0
-                 : errno;
+      if (linkat(place.directory.get(), place.name.c_str(), parent_->descriptor.get(), at, 0) == 0)
+        return 0;
+      possible = errno == EEXIST || errno == ENAMETOOLONG || !is_about_this_file(errno);
+      return possible ? errno : 0;
     });
-    if (made) ++taken_.links;
-    return true;
+    if (made && possible) ++taken_.links;
+    return possible;
   }
 
   void remember_name(const FileVisit& file, const std::string& name) {
     const Attributes& attributes = file.attributes;
     if (attributes.identity == 0 || attributes.links.value_or(1) < 2) return;
-    first_names_.emplace(attributes.identity, joined(parent_->host, name));
+    first_names_.emplace(attributes.identity, joined(parent_->host.path, name));
   }
 
   void add_file(const FileVisit& file, std::string name, Volume& volume, const View& view) {
     if (add_as_link(file, name)) return;
     const Attributes& attributes = file.attributes;
     if (attributes.bytes > static_cast<std::uint64_t>(std::numeric_limits<off_t>::max())) {
-      leave_out(file, fmt::format("it claims {} bytes", attributes.bytes));
+      leave_out(file, fmt::format("it claims {} bytes", attributes.bytes), Severity::fault);
       return;
     }
     Descriptor out;
@@ -313,7 +372,7 @@ class DirectorySink final : public FileSink {
     });
     if (!made) return;
     CopyJob job{.out = std::move(out),
-                .host = joined(parent_->host, name),
+                .host = joined(parent_->host.path, name),
                 .path = std::string(file.path),
                 .view = view,
                 .extents = {},
@@ -350,7 +409,7 @@ class DirectorySink final : public FileSink {
     if (add_as_link(file, name)) return;
     const std::string target = volume.link_target(file.entry.node);
     if (target.empty() || target.find('\0') != std::string::npos) {
-      leave_out(file, "the link leads nowhere");
+      leave_out(file, "the link leads nowhere", Severity::fault);
       return;
     }
     const bool made = make_named(file, name, [&](const char* at) {
@@ -358,17 +417,19 @@ class DirectorySink final : public FileSink {
     });
     if (!made) return;
     const int parent = parent_->descriptor.get();
-    if (options_.owner) give_owner(parent, name.c_str(), file.attributes.uid, file.attributes.gid);
+    const std::string host = joined(parent_->host.path, name);
+    if (options_.owner)
+      give_owner(parent, file.attributes.uid, file.attributes.gid, host, name.c_str());
     const auto times = times_of(file.attributes);
-    if (utimensat(parent, name.c_str(), times.data(), AT_SYMLINK_NOFOLLOW) != 0) fail(name);
+    if (utimensat(parent, name.c_str(), times.data(), AT_SYMLINK_NOFOLLOW) != 0) fail(host);
     ++taken_.links;
     remember_name(file, name);
   }
 
   void add_special(const FileVisit& file, std::string name) {
     if (!options_.devices) {
-      leave_out(file, fmt::format("it is a {}; --devices makes those",
-                                  node_type_name(file.attributes.type)));
+      ++taken_.left_out;
+      unwanted_.add(file.path);
       return;
     }
     if (add_as_link(file, name)) return;
@@ -386,10 +447,11 @@ class DirectorySink final : public FileSink {
     });
     if (!made) return;
     const int parent = parent_->descriptor.get();
-    if (options_.owner) give_owner(parent, name.c_str(), attributes.uid, attributes.gid);
-    if (fchmodat(parent, name.c_str(), mode_of(attributes, 0666), 0) != 0) fail(name);
+    const std::string host = joined(parent_->host.path, name);
+    if (options_.owner) give_owner(parent, attributes.uid, attributes.gid, host, name.c_str());
+    if (fchmodat(parent, name.c_str(), mode_of(attributes, 0666), 0) != 0) fail(host);
     const auto times = times_of(attributes);
-    if (utimensat(parent, name.c_str(), times.data(), AT_SYMLINK_NOFOLLOW) != 0) fail(name);
+    if (utimensat(parent, name.c_str(), times.data(), AT_SYMLINK_NOFOLLOW) != 0) fail(host);
     ++taken_.others;
     remember_name(file, name);
   }
@@ -398,13 +460,17 @@ class DirectorySink final : public FileSink {
   SinkOptions options_;
   mode_t mask_;
   Descriptor root_;
+  bool root_is_ours_ = false;
   bool top_made_ = true;
-  std::string top_;                                     // directory of the volume, below the root
-  std::unordered_map<std::string, std::string> names_;  // decoded path of a directory -> host path
-  std::unordered_set<std::string> made_;                // host paths
+  bool top_is_ours_ = false;
+  std::string top_;                                  // directory of the volume, below the root
+  std::unordered_map<std::string, Host> names_;      // by the decoded path of a directory
+  std::unordered_set<std::string> made_;             // host paths, in directories that are not ours
+  std::unordered_map<std::string, unsigned> twins_;  // the last twin of a name of the parent
   std::unordered_map<std::uint64_t, std::string> first_names_;
   std::optional<Parent> parent_;
   std::vector<MadeDirectory> directories_;
+  LeftOutKinds unwanted_;
   std::vector<Finding>* findings_ = nullptr;
   std::optional<ContentCopier> copier_;  // last: its thread works on what is above
 };

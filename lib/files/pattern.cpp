@@ -1,6 +1,7 @@
 #include "files/pattern.h"
 
 #include <cstddef>
+#include <cstdint>
 #include <optional>
 
 namespace platter {
@@ -11,18 +12,59 @@ char folded(char c) noexcept {
 }
 
 std::string_view trimmed(std::string_view path) noexcept {
-  while (!path.empty() && path.front() == '/')
-    path.remove_prefix(1);
+  while (true) {
+    if (path.starts_with('/')) {
+      path.remove_prefix(1);
+    } else if (path == "." || path.starts_with("./")) {
+      path.remove_prefix(1);
+    } else {
+      break;
+    }
+  }
   while (!path.empty() && path.back() == '/')
     path.remove_suffix(1);
   return path;
 }
 
-// Bytes of the code point at the front; 1 for what is no UTF-8.
-std::size_t code_point_bytes(std::string_view text) noexcept {
-  const auto lead = static_cast<unsigned char>(text.front());
+// The character at the front, and its bytes: a code point, or one byte of what is no UTF-8.
+struct Character {
+  std::uint32_t value = 0;
+  std::size_t bytes = 1;
+};
+
+Character character_of(std::string_view text) noexcept {
+  const std::uint32_t lead = static_cast<unsigned char>(text.front());
   const std::size_t length = lead < 0xC0 ? 1 : lead < 0xE0 ? 2 : lead < 0xF0 ? 3 : 4;
-  return length <= text.size() ? length : 1;
+  if (length == 1 || length > text.size()) return {lead, 1};
+  std::uint32_t value = lead & (0xFFU >> (length + 1));
+  for (const char c : text.substr(1, length - 1))
+    value = value << 6U | (static_cast<unsigned char>(c) & 0x3FU);
+  return {value, length};
+}
+
+std::uint32_t folded(std::uint32_t value) noexcept {
+  return value >= 'A' && value <= 'Z' ? value - 'A' + 'a' : value;
+}
+
+// The classes that POSIX XBD 7.3.1 names, for the characters of ASCII; false for another name.
+bool is_of_class(std::string_view name, std::uint32_t c, bool ignore_case) noexcept {
+  const bool any_case = ignore_case && (name == "upper" || name == "lower");
+  const bool upper = c >= 'A' && c <= 'Z';
+  const bool lower = c >= 'a' && c <= 'z';
+  const bool digit = c >= '0' && c <= '9';
+  const bool graph = c > 0x20 && c < 0x7F;
+  if (any_case || name == "alpha") return upper || lower;
+  if (name == "upper") return upper;
+  if (name == "lower") return lower;
+  if (name == "digit") return digit;
+  if (name == "alnum") return upper || lower || digit;
+  if (name == "xdigit") return digit || (folded(c) >= 'a' && folded(c) <= 'f');
+  if (name == "punct") return graph && !upper && !lower && !digit;
+  if (name == "space") return c == ' ' || (c >= 0x09 && c <= 0x0D);
+  if (name == "blank") return c == ' ' || c == 0x09;
+  if (name == "cntrl") return c < 0x20 || c == 0x7F;
+  if (name == "graph") return graph;
+  return name == "print" && (graph || c == ' ');
 }
 
 class Match {
@@ -100,12 +142,13 @@ class Match {
     const char c = pattern.front();
     if (c == '?') {
       pattern.remove_prefix(1);
-      text.remove_prefix(code_point_bytes(text));
+      text.remove_prefix(character_of(text).bytes);
       return true;
     }
     if (c == '[') {
-      if (const std::optional<bool> in = set(pattern, text.front())) {
-        text.remove_prefix(1);
+      const Character character = character_of(text);
+      if (const std::optional<bool> in = set(pattern, character.value)) {
+        text.remove_prefix(character.bytes);
         return *in;
       }
     }
@@ -117,27 +160,40 @@ class Match {
   }
 
   // A bracket expression; nullopt when it is not closed, and '[' then stands for itself.
-  std::optional<bool> set(std::string_view& pattern, char c) const {
-    std::size_t at = 1;
-    const bool inverted = at < pattern.size() && (pattern[at] == '!' || pattern[at] == '^');
-    if (inverted) ++at;
+  std::optional<bool> set(std::string_view& pattern, std::uint32_t c) const {
+    std::string_view rest = pattern.substr(1);
+    const bool inverted = rest.starts_with('!') || rest.starts_with('^');
+    if (inverted) rest.remove_prefix(1);
     bool in = false;
-    for (const std::size_t first = at; at < pattern.size(); ++at) {
-      if (pattern[at] == ']' && at != first) {
-        pattern.remove_prefix(at + 1);
+    for (bool first = true; !rest.empty(); first = false) {
+      if (rest.front() == ']' && !first) {
+        pattern = rest.substr(1);
         return in != inverted;
       }
-      if (at + 2 < pattern.size() && pattern[at + 1] == '-' && pattern[at + 2] != ']') {
-        const char low = pattern[at];
-        const char high = pattern[at + 2];
-        in = in || (low <= c && c <= high) ||
-             (ignore_case_ && folded(low) <= folded(c) && folded(c) <= folded(high));
-        at += 2;
-      } else {
-        in = in || same(pattern[at], c);
+      if (rest.starts_with("[:") && rest.find(":]") != std::string_view::npos) {
+        const std::size_t end = rest.find(":]");
+        in = in || is_of_class(rest.substr(2, end - 2), c, ignore_case_);
+        rest.remove_prefix(end + 2);
+        continue;
       }
+      const Character low = taken(rest);
+      Character high = low;
+      if (rest.size() > 1 && rest.front() == '-' && rest[1] != ']') {
+        rest.remove_prefix(1);
+        high = taken(rest);
+      }
+      in = in || (low.value <= c && c <= high.value) ||
+           (ignore_case_ && folded(low.value) <= folded(c) && folded(c) <= folded(high.value));
     }
     return std::nullopt;
+  }
+
+  // The next member of a set.
+  static Character taken(std::string_view& rest) noexcept {
+    if (rest.front() == '\\' && rest.size() > 1) rest.remove_prefix(1);
+    const Character character = character_of(rest);
+    rest.remove_prefix(character.bytes);
+    return character;
   }
 
   bool ignore_case_;
@@ -151,7 +207,8 @@ Pattern::Pattern(std::string_view text, bool ignore_case)
       is_pattern_(text_.find_first_of("*?[\\") != std::string::npos || ignore_case) {}
 
 bool Pattern::matches(std::string_view path) const {
-  return Match(ignore_case_).path(text_, trimmed(path));
+  path = trimmed(path);
+  return path == text_ || Match(ignore_case_).path(text_, path);
 }
 
 }  // namespace platter

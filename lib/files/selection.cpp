@@ -1,6 +1,9 @@
 #include "files/selection.h"
 
 #include <algorithm>
+#include <iterator>
+#include <optional>
+#include <utility>
 
 namespace platter {
 
@@ -59,23 +62,44 @@ bool Selection::selects(std::string_view path) {
 
 WalkResult Selection::look_up(Volume& volume, FunctionRef<Step(const FileVisit&)> visit,
                               std::vector<Finding>& findings, WalkOrder order) {
-  WalkResult all;
-  for (std::size_t i = 0; i < patterns_.size() && !all.stopped; ++i) {
-    const auto found = find_path(volume, patterns_[i].text());
+  struct Found {
+    FoundPath path;
+    Attributes attributes;
+  };
+  std::vector<Found> all_found;
+  for (std::size_t i = 0; i < patterns_.size(); ++i) {
+    std::optional<FoundPath> found = find_path(volume, patterns_[i].text());
     std::ranges::move(volume.take_findings(), std::back_inserter(findings));
     if (!found) continue;
-    answered_[i] = true;
     const Attributes attributes = volume.attributes(found->node);
+    answered_[i] = true;
+    all_found.push_back({std::move(*found), attributes});
+  }
+  // Meant by one of the earlier ones, or lies in a directory that is asked for anyway.
+  const auto is_covered = [&](std::size_t i) {
+    const std::string& path = all_found[i].path.path;
+    for (std::size_t j = 0; j < all_found.size(); ++j) {
+      const std::string& other = all_found[j].path.path;
+      if (j < i && path == other) return true;
+      if (path.size() > other.size() && path.starts_with(other) && path[other.size()] == '/')
+        return true;
+    }
+    return false;
+  };
+  WalkResult all;
+  for (std::size_t i = 0; i < all_found.size() && !all.stopped; ++i) {
+    if (is_covered(i)) continue;
+    const auto& [found, attributes] = all_found[i];
     const bool directory = attributes.type == NodeType::directory;
-    const std::string_view path = found->path;
+    const std::string_view path = found.path;
     const std::size_t slash = path.rfind('/');
     const std::string_view name = slash == std::string_view::npos ? path : path.substr(slash + 1);
-    const Entry entry{name, Charset::ascii, found->node, found->place};
+    const Entry entry{found.name, found.charset, found.node, found.place};
     ++(directory ? all.directories : all.files);
-    const Step step = visit({entry, path, name, path, true, false, 0, attributes});
+    const Step step = visit({entry, path, name, found.raw_path, found.exact, false, 0, attributes});
     all.stopped = step == Step::stop;
     if (!directory || step != Step::go_on) continue;
-    const WalkResult below = platter::walk(volume, found->node, path, visit, findings, order);
+    const WalkResult below = platter::walk(volume, found, visit, findings, order);
     all.files += below.files;
     all.directories += below.directories;
     all.stopped = below.stopped;

@@ -11,7 +11,7 @@
 namespace platter {
 
 /// Paths and patterns; a directory stands for everything below it. Without any, everything is
-/// meant.
+/// meant. A file that several of them mean is visited once.
 class Selection {
  public:
   Selection() = default;

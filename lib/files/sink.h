@@ -40,6 +40,19 @@ struct SinkOptions {
   std::function<bool(const TakenOut&)> on_progress = {};
 };
 
+/// Files that are left out for their kind alone: told together, because a disk of a system has
+/// hundreds of device nodes.
+class LeftOutKinds {
+ public:
+  void add(std::string_view path);
+  /// One caution that names the first ones, if there were any.
+  void tell(std::string_view reason, std::vector<Finding>& findings) const;
+
+ private:
+  std::uint64_t count_ = 0;
+  std::string names_;
+};
+
 /// Takes files, one by one, in the order of a walk. What cannot be done as the disk has it becomes
 /// a finding; what cannot be written at all is an IoError.
 class FileSink {
@@ -56,6 +69,8 @@ class FileSink {
   virtual void begin_volume(const std::string& directory) = 0;
   /// Completes everything.
   virtual void finish(std::vector<Finding>& findings) = 0;
+  /// The order in which files should come.
+  [[nodiscard]] virtual WalkOrder order() const { return WalkOrder::by_directory; }
   [[nodiscard]] const TakenOut& taken_out() const noexcept { return taken_; }
 
  protected:
@@ -76,6 +91,12 @@ class FileSink {
 [[nodiscard]] std::unique_ptr<FileSink> archive_sink(const std::string& path,
                                                      const std::string& image,
                                                      const SinkOptions& options);
+
+/// The name of a file on this machine: the bytes on the disk where they are one here too, so that
+/// names which are no text come back as they were; otherwise as FileVisit::name has it.
+[[nodiscard]] std::string host_name(const FileVisit& file);
+/// The same for the path of the directory that it is in ("" for the root).
+[[nodiscard]] std::string host_directory(const FileVisit& file);
 
 /// What is to be said about a file of which runs are missing (at least one).
 /// \param bytes  of the whole file

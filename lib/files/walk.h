@@ -43,6 +43,9 @@ enum class WalkOrder : std::uint8_t {
   /// Each directory is followed by what it holds. One directory's names are kept at a time for each
   /// level.
   nested,
+  /// The files of a directory, then each of its subdirectories followed by what that holds. Memory
+  /// as by_directory.
+  files_first,
 };
 
 struct WalkResult {
@@ -95,11 +98,19 @@ struct FoundPath {
   NodeId node = 0;
   std::uint64_t place = 0;  ///< image byte of the entry
   std::string path;         ///< decoded, as walk() gives it
+  std::string raw_path;     ///< as FileVisit has it
+  bool exact = true;        ///< whether the two are equal
+  std::string name;         ///< the last part, as on the disk
+  Charset charset = Charset::ascii;
 };
 
 /// Follows a decoded path ("usr/bin/ls"; '/' in front or behind is allowed) from the root. Symbolic
 /// links are not followed.
 [[nodiscard]] std::optional<FoundPath> find_path(Volume& volume, std::string_view path);
+
+/// The same below a place that was found.
+WalkResult walk(Volume& volume, const FoundPath& top, FunctionRef<Step(const FileVisit&)> visit,
+                std::vector<Finding>& findings, WalkOrder order);
 
 /// Whether a name from a disk cannot be the name of a file here: empty, ".", "..", with '/' or NUL.
 [[nodiscard]] bool is_unusable_name(std::string_view name) noexcept;

@@ -20,9 +20,8 @@ constexpr std::size_t kLookedAt = 256;
 
 }  // namespace
 
-WalkResult Walker::from(NodeId top, std::string_view top_path) {
-  at_.path = top_path;
-  at_.plain = top_path.empty();  // not worth finding out
+WalkResult Walker::from(NodeId top, WalkPath at) {
+  at_ = std::move(at);
   entered_.insert(top);
   read_directory(top, 0);
   while (!waiting_.empty() && !result_.stopped) {
@@ -84,17 +83,25 @@ void Walker::enter(const WaitingDirectory& directory, const Entry& entry) {
 
 void Walker::read_directory(NodeId directory, std::uint32_t depth) {
   const std::size_t first = waiting_.size();
-  const bool nested = order_ == WalkOrder::nested;
+  const bool visited = order_ == WalkOrder::by_directory;  // before it waits
   volume_.each_entry(directory, [&](const Entry& entry) {
-    if (nested || visit_one(entry, depth)) {
+    if (has_to_wait(entry) || visit_one(entry, depth)) {
       waiting_.push_back(
-          {entry.node, entry.place, depth, entry.charset, !nested, std::string(entry.name)});
+          {entry.node, entry.place, depth, entry.charset, visited, std::string(entry.name)});
     }
     return !result_.stopped;
   });
   // The last of a stack comes first: keep the order of the disk.
   std::reverse(waiting_.begin() + static_cast<std::ptrdiff_t>(first), waiting_.end());
   collect();
+}
+
+// Whether it is not to be visited yet.
+bool Walker::has_to_wait(const Entry& entry) {
+  if (order_ != WalkOrder::files_first) return order_ == WalkOrder::nested;
+  const NodeType type =
+      entry.attributes != nullptr ? entry.attributes->type : volume_.attributes(entry.node).type;
+  return type == NodeType::directory;
 }
 
 // Whether it is a directory to be entered.

@@ -29,8 +29,8 @@ class Walker {
     put_ = put;
   }
 
-  /// The whole tree below `top`.
-  WalkResult from(NodeId top, std::string_view top_path);
+  /// The whole tree below `top`, whose path is `at`.
+  WalkResult from(NodeId top, WalkPath at);
 
   /// The names of one directory only.
   WalkResult list(const DirectoryPlace& directory);
@@ -42,6 +42,7 @@ class Walker {
   void take(WaitingDirectory next);
   void enter(const WaitingDirectory& directory, const Entry& entry);
   void read_directory(NodeId directory, std::uint32_t depth);
+  bool has_to_wait(const Entry& entry);
   bool visit_one(const Entry& entry, std::uint32_t depth);
   bool visit_one(const Entry& entry, const Attributes& attributes, std::uint32_t depth);
   void collect();

@@ -20,6 +20,17 @@ std::size_t unpadded(std::span<const std::byte> field) {
   return length;
 }
 
+// A letter of the code page in lower case: ASCII, and the letters that code page 437 has in both
+// cases (Unicode Consortium mapping table; Linux fs/nls/nls_cp437.c lowers the same ones).
+char lowered(char c, Charset charset) {
+  if (c >= 'A' && c <= 'Z') return static_cast<char>(c + ('a' - 'A'));
+  if (charset != Charset::cp437) return c;
+  constexpr std::string_view kUpper = "\x80\x8E\x8F\x90\x92\x99\x9A\xA5\xE4\xE8";
+  constexpr std::string_view kLower = "\x87\x84\x86\x82\x91\x94\x81\xA4\xE5\xED";
+  const std::size_t at = kUpper.find(c);
+  return at == std::string_view::npos ? c : kLower[at];
+}
+
 std::uint16_t unit_at(std::string_view utf16, std::size_t at) {
   return static_cast<std::uint16_t>(static_cast<unsigned char>(utf16[at]) |
                                     static_cast<unsigned char>(utf16[at + 1]) << 8U);
@@ -44,13 +55,13 @@ std::optional<Timestamp> fat_time(std::uint64_t date, std::uint64_t time,
                                              std::min<std::uint64_t>(hundredths / 100, 1))};
 }
 
-FatShortName::FatShortName(const FatEntry& entry) {
+FatShortName::FatShortName(const FatEntry& entry, Charset charset) {
   const std::uint64_t flags = entry.get<"case_flags">();
   const auto add = [&](std::span<const std::byte> field, bool lower) {
     for (const std::byte byte : field.first(unpadded(field))) {
       char c = character(byte);
       if (static_cast<unsigned char>(c) < 0x20) legal_ = false;
-      if (lower && c >= 'A' && c <= 'Z') c = static_cast<char>(c + ('a' - 'A'));
+      if (lower) c = lowered(c, charset);
       text_[length_++] = c;
     }
   };

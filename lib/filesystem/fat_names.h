@@ -5,6 +5,7 @@
 #include <optional>
 #include <string_view>
 
+#include "core/charset.h"
 #include "core/facts.h"
 #include "core/record.h"
 #include "filesystem/fat_structures.h"
@@ -18,12 +19,12 @@ using FatEntry = FieldReader<kFatEntry>;
 [[nodiscard]] std::optional<Timestamp> fat_time(std::uint64_t date, std::uint64_t time,
                                                 std::uint64_t hundredths = 0);
 
-/// A short name as a person writes it: NAME.EXT without padding, 0x05 in front as 0xE5, ASCII
-/// letters in lower case where the case flags say so (Linux fs/fat/dir.c and other systems of the
-/// long-name age; common practice). The bytes are of the code page.
+/// A short name as a person writes it: NAME.EXT without padding, 0x05 in front as 0xE5, letters in
+/// lower case where the case flags say so (Linux fs/fat/dir.c and other systems of the long-name
+/// age; common practice). The bytes are of the code page.
 class FatShortName {
  public:
-  explicit FatShortName(const FatEntry& entry);
+  explicit FatShortName(const FatEntry& entry, Charset charset = Charset::cp437);
   [[nodiscard]] std::string_view text() const noexcept { return {text_.data(), length_}; }
   /// Bytes below a blank, or a blank in front: no system makes such names.
   [[nodiscard]] bool is_legal() const noexcept { return legal_; }

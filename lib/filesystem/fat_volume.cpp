@@ -162,7 +162,7 @@ bool FatVolume::visit_entry(Scan& scan, const FatEntry& entry, std::uint64_t pla
     return true;
   }
   const std::uint64_t at = view_.start() + place;
-  const FatShortName short_name(entry);
+  const FatShortName short_name(entry, charset_);
   if (name ? !is_legal_long_name(*name) : !short_name.is_legal()) {
     find(Severity::caution, FindingCode::name_illegal, at, kEntryBytes,
          "the name of an entry holds characters that its filesystem forbids");

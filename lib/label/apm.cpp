@@ -185,7 +185,8 @@ void add_drivers(Claim& claim, const DriverMap& drivers, const View& view,
   const std::uint64_t stated = drivers.get<"drivers">();
   const std::uint64_t count = std::min<std::uint64_t>(stated, drivers.count_of<"driver">());
   if (stated > count) {
-    claim.find(Severity::caution, FindingCode::label_field, drivers.place_of<"drivers">(), 2,
+    // Makers of hybrid discs leave this part of block 0 as it was in their memory.
+    claim.find(Severity::note, FindingCode::label_field, drivers.place_of<"drivers">(), 2,
                fmt::format("block 0 claims {} drivers, at most {} fit", stated, count));
     return;
   }

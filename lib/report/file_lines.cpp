@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "core/charset.h"
+#include "files/cut_watch.h"
 #include "plan/size.h"
 #include "report/json_text.h"
 #include "report/time_text.h"
@@ -122,15 +123,18 @@ void FileLines::list(const OpenVolume& volume, bool headed, Selection& selection
                      std::vector<Finding>& findings) {
   begin(volume, headed);
   const auto go_on = [&] { return out_ ? Step::go_on : Step::stop; };
+  CutWatch watch(*volume.volume, volume.view, volume.layer->bytes);
   const auto visit = [&](const FileVisit& file) {
+    watch.look(file);
     add(file);
     return go_on();
   };
   const bool tree = listing_ == FileListing::tree;
-  if (tree || !selection.everything() || !volume.open_again ||
+  if (tree || watch.is_cut() || !selection.everything() || !volume.open_again ||
       std::thread::hardware_concurrency() < 2) {
     selection.walk(*volume.volume, visit, findings,
                    tree ? WalkOrder::nested : WalkOrder::by_directory);
+    watch.tell(findings);
     return;
   }
   const auto put = [&](std::string_view text) {

@@ -14,6 +14,7 @@
 #include <ext2fs/ext2fs.h>
 
 #include "core/digest.h"
+#include "files/content.h"
 #include "files/walk.h"
 #include "support/survey.h"
 #include "support/tree.h"
@@ -239,6 +240,31 @@ TEST_CASE("ext2: files of volumes that mke2fs made of a tree", "[ext2]") {
 }
 
 // Every level of indirection: with blocks of 1024 bytes the third starts at 65804 KiB.
+// mke2fs keeps a file of nothing but holes inside its inode, whatever its size.
+TEST_CASE("ext2: a file may be longer than what its inode holds of it", "[ext2]") {
+  const TemporaryDirectory directory;
+  const std::string source = directory.file("tree");
+  std::filesystem::create_directories(source);
+  { const std::ofstream file(source + "/hole"); }
+  std::filesystem::resize_file(source + "/hole", 1'000'000);
+  const std::string path = directory.file("volume.img");
+  const RunResult made = run("mke2fs -q -F -t ext4 -b 4096 -O inline_data -d " +
+                             shell_word(source) + " " + shell_word(path) + " 8M 2>&1");
+  CAPTURE(made.out);
+  REQUIRE(made.status == 0);
+  const View view(map_file(path));
+  const auto volume = open_volume("ext2", view);
+  const auto place = find_path(*volume, "hole");
+  REQUIRE(place);
+  CHECK(volume->attributes(place->node).bytes == 1'000'000);
+  const auto missing = read_content(
+      *volume, view, place->node, [](std::uint64_t, std::uint64_t, std::span<const std::byte> b) {
+        return std::ranges::count(b, std::byte{0}) == static_cast<std::ptrdiff_t>(b.size());
+      });
+  CHECK(missing.empty());
+  CHECK(volume->take_findings().empty());
+}
+
 TEST_CASE("ext2: a file with three levels of pointers", "[ext2]") {
   const TemporaryDirectory directory;
   const std::string source = directory.file("tree");

@@ -112,7 +112,8 @@ TEST_CASE("FAT: names beyond ASCII and times to the second of mtools", "[fat]") 
   std::filesystem::create_directories(source);
   const std::vector<std::string> names = {
       "Übergröße.txt", "naïve café", "ВЕЩЬ",      "中文 name.data", "a.b.c.d",
-      "lower.txt",     "UPPER.txt",  "Mixed.Txt", " leading",       "x+y=z,[1].c"};
+      "lower.txt",     "UPPER.txt",  "Mixed.Txt", " leading",       "x+y=z,[1].c",
+      "grüße.txt",     "ÄÖÜ.TXT"};  // in short names, one of them with case flags
   for (const std::string& name : names)
     std::ofstream(source + "/" + name) << name;
   must_run("mkfs.fat -C -F 12 " + shell_word(image) + " 1440");

@@ -81,12 +81,21 @@ TEST_CASE("files heads each volume when there are several, and takes one with --
 TEST_CASE("files and extract say what is not there") {
   CHECK(platter("files " + disc() + " nowhere").status == 1);
   CHECK(platter("files " + disc() + " nowhere").err == "platter: no file is called 'nowhere'\n");
+  CHECK(platter("files " + disc() + " 'nowhere/*'").err == "platter: no file fits 'nowhere/*'\n");
   const RunResult no_layer = platter("files --in sun/z " + disk());
   CHECK(no_layer.status == 2);
   CHECK(no_layer.err.find("these have files: sun/a/ffs, sun/g/ffs") != std::string::npos);
   const RunResult none = platter("files /bin/sh");
   CHECK(none.status == 1);
   CHECK(none.err.find("nothing is recognised") != std::string::npos);
+  const TemporaryDirectory scratch;
+  const std::string archive = scratch.file("two.tar");
+  std::ofstream(scratch.file("one")) << "1";
+  std::ofstream(scratch.file("two")) << "2";
+  REQUIRE(run("tar -cf " + archive + " -C " + scratch.path() + " one two").status == 0);
+  const RunResult several = platter("files " + archive);
+  CHECK(several.status == 1);
+  CHECK(several.err.find("name one: '" + archive + "::one'") != std::string::npos);
   CHECK(platter("extract " + disc()).status == 2);
   CHECK(platter("files /nowhere/at/all").status == 3);
 }
@@ -98,6 +107,8 @@ TEST_CASE("files --check goes through every volume") {
   CHECK(sound.err.empty());
   CHECK(sound.out.find("sun/a/ffs: ") != std::string::npos);
   CHECK(sound.out.find(", 0 findings\n") != std::string::npos);
+  CHECK(platter("files --check --json " + disk()).status == 2);
+  CHECK(platter("files --check " + disk() + " etc").status == 2);
 }
 
 TEST_CASE("extract puts files into a directory and into archives") {
@@ -140,6 +151,82 @@ TEST_CASE("extract takes a damaged file out as far as it goes") {
       platter("extract --strict " + cut_disc() + " --to " + scratch.file("strict"));
   CHECK(strict.status == 1);
   CHECK(strict.out.find("left out") != std::string::npos);
+}
+
+TEST_CASE("extract --show prints one file, and says why not") {
+  CHECK(platter("extract " + disc() + " 'READ*' --show").out ==
+        platter("extract " + disc() + " README --show").out);
+  CHECK(platter("extract " + disc() + " readme --ignore-case --show").status == 0);
+  const RunResult many = platter("extract " + disc() + " 'R*' --show");
+  CHECK(many.status == 2);
+  CHECK(many.out.empty());
+  CHECK(many.err.find("'README' in iso9660 and 'RELEASE.NOTES' in iso9660") != std::string::npos);
+  const RunResult directory = platter("extract " + disc() + " kernels --show");
+  CHECK(directory.status == 1);
+  CHECK(directory.err.find("'kernels' is a directory") != std::string::npos);
+  const RunResult link = platter("extract --in sun/a " + disk() + " bin --show");
+  CHECK(link.status == 1);
+  CHECK(link.err.find("'bin' is a symlink to 'usr/bin'") != std::string::npos);
+  CHECK(platter("extract " + disc() + " nowhere --show").status == 1);
+  CHECK(platter("extract " + disc() + " README kernels --show").status == 2);
+}
+
+TEST_CASE("a standard output that takes no more is named with the system's reason") {
+  const RunResult full = platter("extract " + disc() + " sets/base.tar --show > /dev/full");
+  CHECK(full.status == 3);
+  CHECK(full.err == "platter: standard output: byte 0: No space left on device\n");
+  // The shell's own status is that of the reader, so the program's is printed.
+  const std::string show =
+      std::string(PLATTER_PROGRAM) + " extract " + disc() + " sets/base.tar --show";
+  const RunResult closed = run("{ " + show + "; echo status $? >&2; } | head -c 1");
+  CHECK(closed.err.find("Broken pipe\nstatus 3\n") != std::string::npos);
+  CHECK(closed.err.starts_with("platter: standard output: byte "));
+}
+
+TEST_CASE("what several paths mean is taken out once") {
+  const TemporaryDirectory scratch;
+  const std::string out = scratch.file("out");
+  const RunResult both =
+      platter("extract " + disc() + " kernels kernels/corvid340 kernels/ --to " + out);
+  CHECK(both.status == 0);
+  CHECK(both.err.empty());
+  CHECK(both.out.find("1 file, 1 directory") != std::string::npos);
+  CHECK_FALSE(fs::exists(out + "/kernels/corvid340~2"));
+}
+
+TEST_CASE("files reads a compressed image that begins with zeros") {
+  const TemporaryDirectory scratch;
+  const std::string slice = scratch.file("slice.img");
+  // The filesystem of the demo disk's second slice: its first block is empty.
+  REQUIRE(run("dd if=" + disk() + " of=" + slice + " bs=512 skip=40960 count=89600 2>&1").status ==
+          0);
+  REQUIRE(run("gzip " + slice).status == 0);
+  const RunResult listed = platter("files " + slice + ".gz");
+  CHECK(listed.status == 0);
+  CHECK(listed.out.find("bin/make\n") != std::string::npos);
+}
+
+// A volume of mke2fs: one group, so that its directories and the records of most files lie behind
+// the first half megabyte.
+TEST_CASE("a listing that lacks files because the image is cut short says so") {
+  const TemporaryDirectory scratch;
+  fs::create_directories(scratch.file("tree/many"));
+  for (int i = 0; i < 3000; ++i)
+    std::ofstream(scratch.file("tree/many/" + std::string(100, 'n') + std::to_string(i)));
+  std::ofstream(scratch.file("tree/near")) << "x";
+  const std::string image = scratch.file("volume.img");
+  REQUIRE(run("mke2fs -q -F -t ext2 -b 1024 -N 4000 -d " + scratch.file("tree") + " " + image +
+              " 8M 2>&1")
+              .status == 0);
+  CHECK(platter("files " + image).err.empty());
+  fs::resize_file(image, 512 * 1024);
+  const RunResult listed = platter("files " + image);
+  CAPTURE(listed.err);
+  CHECK(listed.status == 1);
+  CHECK(listed.err.find("content-missing: ext2: ") != std::string::npos);
+  CHECK(listed.err.find("bytes of this directory; what they name is not listed") !=
+        std::string::npos);
+  CHECK(platter("extract " + image + " --to " + scratch.file("out")).status == 1);
 }
 
 TEST_CASE("boot judges every machine, and the asked one decides the status") {

@@ -1,10 +1,13 @@
 // platter extract: give me the files.
 #include <algorithm>
+#include <optional>
 #include <stdexcept>
 
 #include <fmt/format.h>
 
 #include "command.h"
+#include "core/charset.h"
+#include "files/cut_watch.h"
 #include "files/sink.h"
 #include "plan/size.h"
 #include "progress.h"
@@ -40,49 +43,92 @@ std::string directory_for(const Layer& layer) {
   return is_unusable_name(name) ? "volume" : name;
 }
 
-// Prints one file. Holes are zeros.
+struct ShownFile {
+  OpenVolume* open = nullptr;
+  NodeId node = 0;
+  std::string path;
+  Charset charset = Charset::ascii;
+  Attributes attributes;
+};
+
+std::string words_for_no_content(const ShownFile& file) {
+  std::string words = fmt::format("'{}' is a {}", file.path, node_type_name(file.attributes.type));
+  if (file.attributes.type == NodeType::symlink) {
+    const std::string target = file.open->volume->link_target(file.node);
+    words += fmt::format(" to '{}'", decode_text(target, file.charset).utf8);
+  }
+  return words + ", which has no content of its own to show";
+}
+
+// Prints the content of a file. Holes are zeros.
+int show_content(const ShownFile& file, Streams& streams) {
+  static const std::string zeros(64 * 1024, '\0');
+  std::uint64_t done = 0;
+  const auto fill = [&](std::uint64_t until) {
+    while (done < until && streams.out) {
+      const std::uint64_t count = std::min<std::uint64_t>(zeros.size(), until - done);
+      streams.out.write(zeros.data(), static_cast<std::streamsize>(count));
+      done += count;
+    }
+  };
+  const auto missing =
+      read_content(*file.open->volume, file.open->view, file.node,
+                   [&](std::uint64_t offset, std::uint64_t, std::span<const std::byte> bytes) {
+                     fill(offset);
+                     streams.out.write(reinterpret_cast<const char*>(bytes.data()),
+                                       static_cast<std::streamsize>(bytes.size()));
+                     done = offset + bytes.size();
+                     return static_cast<bool>(streams.out);
+                   });
+  fill(file.attributes.bytes);
+  streams.out.flush();
+  std::vector<Finding> findings = file.open->volume->take_findings();
+  if (!missing.empty()) {
+    findings.push_back(missing_finding(file.path, file.attributes.bytes, missing, false));
+  }
+  return tell_findings(std::move(findings), streams) ? kFaultFound : kDone;
+}
+
+// Prints one file: the only one that is meant.
 int show_file(Volumes& volumes, const VolumeChoice& choice, Streams& streams) {
   if (choice.paths.size() != 1) {
     complain(streams, "--show needs one PATH");
     return kNotUnderstood;
   }
+  Selection selection = choice.selection();
+  std::vector<Finding> findings;  // of the way to the file; what matters comes with its content
+  ShownFile shown;
   for (OpenVolume& open : volumes.open) {
-    const auto found = find_path(*open.volume, choice.paths[0]);
-    if (!found) continue;
-    const Attributes attributes = open.volume->attributes(found->node);
-    if (attributes.type != NodeType::file) {
-      complain(streams, fmt::format("'{}' is a {}, which has no content to show", found->path,
-                                    node_type_name(attributes.type)));
-      return kFaultFound;
-    }
-    static const std::string zeros(64 * 1024, '\0');
-    std::uint64_t done = 0;
-    const auto fill = [&](std::uint64_t until) {
-      for (; done < until && streams.out;
-           done += std::min<std::uint64_t>(zeros.size(), until - done)) {
-        streams.out.write(zeros.data(), static_cast<std::streamsize>(
-                                            std::min<std::uint64_t>(zeros.size(), until - done)));
-      }
-    };
-    const auto missing =
-        read_content(*open.volume, open.view, found->node,
-                     [&](std::uint64_t offset, std::uint64_t, std::span<const std::byte> bytes) {
-                       fill(offset);
-                       streams.out.write(reinterpret_cast<const char*>(bytes.data()),
-                                         static_cast<std::streamsize>(bytes.size()));
-                       done = offset + bytes.size();
-                       return static_cast<bool>(streams.out);
-                     });
-    fill(attributes.bytes);
-    streams.out.flush();
-    std::vector<Finding> findings = open.volume->take_findings();
-    if (!missing.empty()) {
-      findings.push_back(missing_finding(found->path, attributes.bytes, missing, false));
-    }
-    return tell_findings(std::move(findings), streams) ? kFaultFound : kDone;
+    std::optional<std::string> other;
+    selection.walk(
+        *open.volume,
+        [&](const FileVisit& file) {
+          if (shown.open != nullptr) {
+            other = file.path;
+            return Step::stop;
+          }
+          shown = {&open, file.entry.node, std::string(file.path), file.entry.charset,
+                   file.attributes};
+          return file.attributes.type == NodeType::directory ? Step::stop : Step::go_on;
+        },
+        findings);
+    if (!other) continue;
+    complain(
+        streams,
+        fmt::format("'{}' means more than one file: '{}' in {} and '{}' in {}; --show prints "
+                    "one, and --in chooses the volume",
+                    choice.paths[0], shown.path, shown.open->layer->id, *other, open.layer->id));
+    return kNotUnderstood;
   }
-  complain(streams, fmt::format("no file is called '{}'", choice.paths[0]));
-  return kFaultFound;
+  if (shown.open == nullptr) {
+    tell_unanswered(selection, streams);
+    return kFaultFound;
+  }
+  if (shown.attributes.type != NodeType::file) {
+    complain(streams, words_for_no_content(shown));
+    return kFaultFound;
+  }
+  return show_content(shown, streams);
 }
 
 int take_out(const StraightSurvey& survey, Volumes& volumes, const VolumeChoice& choice,
@@ -101,13 +147,16 @@ int take_out(const StraightSurvey& survey, Volumes& volumes, const VolumeChoice&
   for (OpenVolume& open : volumes.open) {
     const std::size_t before = findings.size();
     sink->begin_volume(volumes.open.size() > 1 ? directory_for(*open.layer) : std::string());
+    CutWatch watch(*open.volume, open.view, open.layer->bytes);
     selection.walk(
         *open.volume,
         [&](const FileVisit& file) {
+          watch.look(file);
           sink->add(file, *open.volume, open.view, findings);
           return Step::go_on;
         },
-        findings);
+        findings, sink->order());
+    watch.tell(findings);
     for (std::size_t i = before; i < findings.size(); ++i)
       findings[i].layer = open.layer->id;
   }
@@ -142,13 +191,14 @@ int run_extract(std::span<const std::string> arguments, Streams& streams) {
              "--archive", request.archive,
              "archive to write; the ending tells its kind: .tar .tar.gz .tar.zst .zip .cpio ...")
           ->option_text("FILE");
-  auto* show = app.add_flag("--show", request.show, "print one file to standard output");
+  auto* show = app.add_flag("--show", request.show, "print the content of one file");
   to->excludes(archive)->excludes(show);
   archive->excludes(show);
   app.add_flag("--owner", request.sink.owner, "give files their owners (needs root)");
-  app.add_flag("--devices", request.sink.devices, "make device nodes and pipes (needs root)");
+  app.add_flag("--devices", request.sink.devices,
+               "make device nodes, pipes and sockets too (needs root)");
   app.add_flag("--strict", request.sink.strict, "leave out files whose content is not whole");
-  app.add_flag("--force", request.sink.replace, "replace what is there already");
+  app.add_flag("--force", request.sink.replace, "replace files that are there already");
   options.add_spool_limit();
   if (!options.parse(arguments, streams)) return options.status;
   if (request.directory.empty() && request.archive.empty() && !request.show) {
@@ -158,6 +208,7 @@ int run_extract(std::span<const std::string> arguments, Streams& streams) {
   }
 
   const Image opened = open_image(request.image, options.open_options());
+  if (tell_archive(opened, streams)) return kFaultFound;
   try {
     const StraightSurvey survey = survey_straight(opened);
     Volumes volumes = open_volumes(survey, choice.in, choice.volume_options());

@@ -70,7 +70,7 @@ int run_files(std::span<const std::string> arguments, Streams& streams) {
       "files",
       "Lists the files of every filesystem in an image. A PATH may be a pattern: '*' and "
       "'?' stand for parts of a name, '**' for any run of directories; a directory "
-      "stands for everything in it.",
+      "stands for everything in it. Put patterns in quotes.",
       "platter files install.iso.gz\n"
       "  platter files --long disk.img 'etc/rc*'\n"
       "  platter files --json --in sun/a/ffs disk.img");
@@ -82,13 +82,20 @@ int run_files(std::span<const std::string> arguments, Streams& streams) {
   app.add_option("PATH", choice.paths, "only these files")->option_text("...");
   app.add_flag("-l,--long", request.details, "type, mode, links, owner, size and time in front");
   app.add_flag("--tree", request.tree, "names indented below their directory");
-  app.add_flag("--check", request.check,
-               "list nothing; compare every file and every map of the volume with one another");
-  options.add_json();
+  auto* checked =
+      app.add_flag("--check", request.check,
+                   "list nothing; compare every file and every map of the volume with one another");
+  auto* json = app.add_flag("--json", options.json, "print one JSON object a line for each file");
+  checked->excludes(json);
   options.add_spool_limit();
   if (!options.parse(arguments, streams)) return options.status;
+  if (request.check && !choice.paths.empty()) {
+    complain(streams, "--check goes through whole volumes, so it takes no PATH; --in chooses one");
+    return kNotUnderstood;
+  }
 
   const Image opened = open_image(image, options.open_options());
+  if (tell_archive(opened, streams)) return kFaultFound;
   try {
     return list(survey_straight(opened), choice, options, request, streams);
   } catch (const std::invalid_argument& error) {

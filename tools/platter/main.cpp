@@ -3,14 +3,17 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <csignal>
 #include <cstdlib>
 #include <exception>
 #include <iostream>
+#include <system_error>
 
 #include <fmt/format.h>
 
 #include "command.h"
 #include "core/source.h"
+#include "standard_output.h"
 
 namespace {
 
@@ -65,8 +68,11 @@ int run(const std::vector<std::string>& words, Streams& streams) {
 
 int main(int count, char** arguments) {
   const std::vector<std::string> words(arguments + 1, arguments + count);
-  std::ios::sync_with_stdio(false);
-  Streams streams{std::cout, std::cerr, style_of_standard_output()};
+  // A reader that goes away is told like every other failure to write.
+  std::signal(SIGPIPE, SIG_IGN);
+  StandardOutput output;
+  std::ostream out(&output);
+  Streams streams{out, std::cerr, style_of_standard_output()};
   int status = kDone;
   try {
     status = run(words, streams);
@@ -80,9 +86,11 @@ int main(int count, char** arguments) {
     complain(streams, "out of memory");
     status = kInputOutput;
   }
-  std::cout.flush();
-  if (!std::cout) {
-    complain(streams, "standard output could not be written");
+  out.flush();
+  if (!out) {
+    const IoError error("standard output", output.written(), 0,
+                        std::generic_category().message(output.error()));
+    complain(streams, error.what());
     status = kInputOutput;
   }
   return status;

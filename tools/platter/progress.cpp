@@ -25,18 +25,20 @@ StatusLine::~StatusLine() {
 
 void StatusLine::begin_step() {
   began_ = seconds_now();
-  next_ = began_ + (terminal_ ? 0.2 : 5.0);
+  next_ = began_ + 0.2;
 }
 
 bool StatusLine::due() {
+  if (!terminal_) return false;
   const double now = seconds_now();
   if (now < next_) return false;
-  next_ = now + (terminal_ ? 0.2 : 5.0);
+  next_ = now + 0.2;
   return true;
 }
 
 void StatusLine::show(const std::string& words) {
-  streams_.err << (terminal_ ? "\r\x1B[K" : "") << words << (terminal_ ? "" : "\n") << std::flush;
+  if (!terminal_) return;
+  streams_.err << "\r\x1B[K" << words << std::flush;
   shown_ = true;
 }
 

@@ -8,8 +8,7 @@
 
 namespace platter::tool {
 
-/// Rewritten on a terminal, plain lines now and then elsewhere. While one lives, interruptions are
-/// watched for.
+/// Shown and rewritten on a terminal only. While one lives, interruptions are watched for.
 class StatusLine {
  public:
   explicit StatusLine(Streams& streams);

@@ -57,6 +57,14 @@ bool tell_findings(std::vector<Finding> findings, Streams& streams) {
   return any_fault(findings);
 }
 
+bool tell_archive(const Image& image, Streams& streams) {
+  if (image.archive_members.empty()) return false;
+  complain(streams,
+           fmt::format("{}: this is an archive of {} files; name one: '{}::{}'", image.path,
+                       image.archive_members.size(), image.path, image.archive_members.front()));
+  return true;
+}
+
 int tell_no_volume(const Survey& survey, const Volumes& volumes, const std::string& in,
                    Streams& streams) {
   if (!volumes.not_listed.empty()) {
@@ -75,8 +83,10 @@ int tell_no_volume(const Survey& survey, const Volumes& volumes, const std::stri
 
 bool tell_unanswered(const Selection& selection, Streams& streams) {
   const std::vector<std::string> left = selection.unanswered();
-  for (const std::string& path : left)
-    complain(streams, fmt::format("no file is called '{}'", path));
+  for (const std::string& path : left) {
+    const bool pattern = path.find_first_of("*?[") != std::string::npos;
+    complain(streams, fmt::format("no file {} '{}'", pattern ? "fits" : "is called", path));
+  }
   return !left.empty();
 }
 

@@ -37,4 +37,8 @@ int tell_no_volume(const Survey& survey, const Volumes& volumes, const std::stri
 /// Names the paths that nothing answered to; whether there are any.
 bool tell_unanswered(const Selection& selection, Streams& streams);
 
+/// For an archive of several files of which none was named: says so and how to name one. False for
+/// every other image.
+bool tell_archive(const Image& image, Streams& streams);
+
 }  // namespace platter::tool

@@ -1,6 +1,7 @@
 // Opening files, compressed streams and archives; containers made by stock tools.
 #include "core/image.h"
 
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include <fstream>
@@ -66,6 +67,34 @@ TEST_CASE("compressed streams are told by their first bytes and unpacked") {
     CHECK(image.stored_bytes == test::read_file(packed).size());
     CHECK(content_of(image) == content);
   }
+}
+
+// Most Unix volumes and discs begin with an empty block, which is what a tar archive ends with.
+TEST_CASE("a compressed image that begins with zeros is no empty archive") {
+  const test::TemporaryDirectory scratch;
+  std::vector<std::byte> content(100'000);
+  content[40'000] = std::byte{'x'};
+  test::write_file(scratch.file("plain"), content);
+  for (const char* tool : {"gzip", "bzip2", "xz"}) {
+    CAPTURE(tool);
+    const std::string packed = scratch.file("packed");
+    REQUIRE(test::run(std::string(tool) + " -c " + scratch.file("plain") + " > " + packed).status ==
+            0);
+    const Image image = open_image(packed);
+    CHECK(image.container == std::vector<std::string>{tool});
+    CHECK(content_of(image) == content);
+    CHECK_THROWS_AS(open_image(packed + "::member"), IoError);
+  }
+}
+
+TEST_CASE("a pipe with a name is read like standard input") {
+  const test::TemporaryDirectory scratch;
+  const auto content = sample_content();
+  test::write_file(scratch.file("plain"), content);
+  const std::string pipe = scratch.file("pipe");
+  REQUIRE(mkfifo(pipe.c_str(), 0600) == 0);
+  REQUIRE(test::run("sh -c 'cat " + scratch.file("plain") + " > " + pipe + " &'").status == 0);
+  CHECK(content_of(open_image(pipe)) == content);
 }
 
 TEST_CASE("an archive with one file needs no member name, one with several does") {

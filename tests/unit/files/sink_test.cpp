@@ -1,6 +1,7 @@
 // Taking files out, from trees that stand in memory.
 #include "files/sink.h"
 
+#include <fcntl.h>
 #include <sys/resource.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
@@ -13,6 +14,7 @@
 
 #include <catch2/catch.hpp>
 
+#include "files/selection.h"
 #include "support/memory_volume.h"
 #include "support/survey.h"
 #include "support/tree.h"
@@ -169,6 +171,134 @@ TEST_CASE("directory sink: names keep their bytes") {
   CHECK(take_out(volume, *directory_sink(out, {})).empty());
   CHECK(content_of(out + "/caf\xE9") == "x");
   CHECK(content_of(out + "/" + std::string(255, 'n')) == "x");
+}
+
+TEST_CASE("directory sink: names that are too long here are cut between characters") {
+  MemoryVolume volume;
+  std::string name;
+  for (int i = 0; i < 120; ++i)
+    name += "\xE3\x81\x82";  // 360 bytes
+  volume.add_file(1, name + "1", "first");
+  volume.add_file(1, name + "2", "second");
+  volume.add_file(1, name + "3", "third");
+  const TemporaryDirectory directory;
+  const std::string out = directory.file("out");
+  const auto findings = take_out(volume, *directory_sink(out, {}));
+  const std::string cut = name.substr(0, 198);
+  CHECK(content_of(out + "/" + cut) == "first");
+  CHECK(content_of(out + "/" + cut + "~2") == "second");
+  CHECK(content_of(out + "/" + cut + "~3") == "third");
+  CHECK(count(findings, FindingCode::name_clash) == 3);
+}
+
+TEST_CASE("directory sink: one name ten thousand times does not try every twin each time") {
+  MemoryVolume volume;
+  for (int i = 0; i < 10'000; ++i)
+    volume.add_file(1, "same", std::to_string(i));
+  const TemporaryDirectory directory;
+  const std::string out = directory.file("out");
+  const auto findings = take_out(volume, *directory_sink(out, {}));
+  CHECK(count(findings, FindingCode::name_clash) == 9'999);
+  CHECK(content_of(out + "/same~10000") == "9999");
+}
+
+TEST_CASE("directory sink: paths may be longer than the system takes at once") {
+  MemoryVolume volume;
+  const std::string name(250, 'd');
+  NodeId at = 1;
+  for (int i = 0; i < 40; ++i)
+    at = volume.add_directory(at, name);
+  const NodeId file = volume.add_file(at, "bottom", "deep");
+  volume.node(file).attributes.mode = 0640;
+  volume.link(1, "near", file);
+  volume.link(at, "beside", file);
+  volume.add_symlink(at, "link", "bottom");
+  const TemporaryDirectory directory;
+  const std::string out = directory.file("out");
+  const auto sink = directory_sink(out, {});
+  CHECK(take_out(volume, *sink).empty());
+  CHECK(sink->taken_out().directories == 40);
+  // Looked at step by step, for the same reason.
+  int here = open(out.c_str(), O_RDONLY | O_DIRECTORY);
+  for (int i = 0; i < 40; ++i) {
+    const int next = openat(here, name.c_str(), O_RDONLY | O_DIRECTORY);
+    close(here);
+    here = next;
+    REQUIRE(here >= 0);
+  }
+  struct stat status {};
+  REQUIRE(fstatat(here, "beside", &status, 0) == 0);
+  CHECK(status.st_nlink == 3);
+  CHECK((status.st_mode & 07777U) == 0640);
+  CHECK(status.st_size == 4);
+  REQUIRE(fstatat(here, "link", &status, AT_SYMLINK_NOFOLLOW) == 0);
+  REQUIRE(fstat(here, &status) == 0);
+  CHECK((status.st_mode & 07777U) == 0750);
+  CHECK(status.st_mtime == 600'000'000);
+  close(here);
+  CHECK(run("rm -rf " + out).status == 0);  // nothing else here takes such paths
+}
+
+TEST_CASE("directory sink: a directory that cannot be written is an error, not a file left out") {
+  MemoryVolume volume;
+  volume.add_file(1, "file", "x");
+  const TemporaryDirectory directory;
+  const std::string out = directory.file("out");
+  const auto sink = directory_sink(out, {});
+  fs::remove(out);  // nothing can be made in it any more
+  CHECK_THROWS_AS(take_out(volume, *sink), IoError);
+}
+
+TEST_CASE(
+    "directory sink: a file that cannot be had is a fault, a device that is not wanted none") {
+  MemoryVolume volume;
+  const NodeId huge = volume.add_file(1, "huge", "");
+  volume.node(huge).attributes.bytes = 1ULL << 63U;
+  const TemporaryDirectory directory;
+  CHECK(any_fault(take_out(volume, *directory_sink(directory.file("a"), {}))));
+  MemoryVolume devices;
+  Attributes device;
+  device.type = NodeType::char_device;
+  device.device = DeviceNumber{3, 7};
+  for (const char* name : {"tty", "tty0", "tty1", "tty2"})
+    devices.add(1, name, device);
+  const auto sink = directory_sink(directory.file("b"), {});
+  const auto findings = take_out(devices, *sink);
+  // Told once: a disk of a system has hundreds.
+  REQUIRE(findings.size() == 1);
+  CHECK(findings[0].message ==
+        "left out 4 device nodes, pipes or sockets (tty, tty0, tty1, ...): --devices makes them");
+  CHECK(sink->taken_out().left_out == 4);
+  CHECK_FALSE(any_fault(findings));
+}
+
+TEST_CASE("directory sink: the names of directories keep their bytes, asked for alone as well") {
+  MemoryVolume volume;
+  const NodeId outer = volume.add_directory(1, "d\xFF");
+  const NodeId inner = volume.add_directory(outer, "e\xFE");
+  volume.add_file(inner, "f\xFD", "x");
+  volume.add_file(inner, "a/b", "y");
+  for (const char* path : {"", "d%FF/e%FE/f%FD", "d%FF/e%FE"}) {
+    CAPTURE(path);
+    const TemporaryDirectory directory;
+    const std::string out = directory.file("out");
+    const auto sink = directory_sink(out, {});
+    sink->begin_volume("");
+    const View view = volume.view();
+    std::vector<Finding> findings;
+    Selection selection(*path == '\0' ? std::vector<std::string>() : std::vector<std::string>{path},
+                        false);
+    selection.walk(
+        volume,
+        [&](const FileVisit& file) {
+          sink->add(file, volume, view, findings);
+          return Step::go_on;
+        },
+        findings, sink->order());
+    sink->finish(findings);
+    CHECK(findings.empty());
+    CHECK(content_of(out + "/d\xFF/e\xFE/f\xFD") == "x");
+  }
 }
 
 TEST_CASE("directory sink: an interruption leaves no part of a file behind") {

@@ -135,6 +135,68 @@ TEST_CASE("selection: plain paths, patterns, and what is below a directory") {
   CHECK(missing.unanswered() == Paths{"nowhere", "b/*.h"});
 }
 
+TEST_CASE("walk: files first, then each directory with what it holds") {
+  MemoryVolume volume;
+  const NodeId a = volume.add_directory(1, "a");
+  volume.add_file(1, "file", "x");
+  const NodeId below = volume.add_directory(a, "below");
+  volume.add_file(below, "deep", "x");
+  volume.add_file(a, "in a", "x");
+  volume.add_directory(1, "empty");
+  std::vector<Finding> findings;
+  Selection everything;
+  CHECK(paths_of(volume, everything, WalkOrder::files_first, findings) ==
+        Paths{"file", "a", "a/in a", "a/below", "a/below/deep", "empty"});
+}
+
+TEST_CASE("selection: what several paths mean is visited once") {
+  MemoryVolume volume;
+  const NodeId b = volume.add_directory(1, "b");
+  volume.add_file(b, "x", "x");
+  volume.add_file(1, "bx", "x");
+  CHECK(selected(volume, {"b", "b/x", "b", "bx"}) == Paths{"b", "b/x", "bx"});
+  CHECK(selected(volume, {"b/x", "b"}) == Paths{"b", "b/x"});
+  CHECK(selected(volume, {"b/x", "b*"}) == Paths{"b", "bx", "b/x"});
+}
+
+TEST_CASE("selection: './' in front means nothing") {
+  MemoryVolume volume;
+  const NodeId b = volume.add_directory(1, "b");
+  volume.add_file(b, "x", "x");
+  volume.add_file(1, "bx", "x");
+  CHECK(selected(volume, {"./b/x"}) == Paths{"b/x"});
+  CHECK(selected(volume, {".//b/"}) == Paths{"b", "b/x"});
+  CHECK(selected(volume, {"."}) == Paths{"b", "bx", "b/x"});
+}
+
+TEST_CASE("selection: names that hold signs of patterns can be given as they are shown") {
+  MemoryVolume volume;
+  for (const char* name : {"a[1]b", "a1b", "back\\slash", "q?", "qx"})
+    volume.add_file(1, name, "x");
+  CHECK(selected(volume, {"a[1]b"}) == Paths{"a[1]b", "a1b"});
+  CHECK(selected(volume, {"a\\[1]b"}) == Paths{"a[1]b"});
+  CHECK(selected(volume, {"back\\slash"}) == Paths{"back\\slash"});
+  CHECK(selected(volume, {"q\\?"}) == Paths{"q?"});
+}
+
+TEST_CASE("selection: the bytes of a path that was asked for alone are kept") {
+  MemoryVolume volume;
+  const NodeId directory = volume.add_directory(1, "d\xFF");
+  volume.add_file(directory, "f\xFE", "x");
+  std::vector<std::string> raw;
+  Selection selection({"d%FF"}, false);
+  std::vector<Finding> findings;
+  selection.walk(
+      volume,
+      [&](const FileVisit& file) {
+        CHECK_FALSE(file.exact);
+        raw.emplace_back(file.raw_path);
+        return Step::go_on;
+      },
+      findings);
+  CHECK(raw == Paths{"d\xFF", "d\xFF/f\xFE"});
+}
+
 TEST_CASE("pattern: the notation of POSIX XCU 2.14, and '**'") {
   const auto matches = [](std::string_view pattern, std::string_view path) {
     return Pattern(pattern).matches(path);
@@ -154,6 +216,17 @@ TEST_CASE("pattern: the notation of POSIX XCU 2.14, and '**'") {
   CHECK(matches("a/**/c", "a/c"));
   CHECK(matches("a/**/c", "a/b/b/c"));
   CHECK_FALSE(matches("a/**/c", "a/b/d"));
+  // Sets match whole characters, and know the classes of XBD 7.3.1.
+  CHECK(matches("[\xC3\xA9-\xC3\xAB]t", "\xC3\xAAt"));
+  CHECK_FALSE(matches("[\xC3\xA9]", "\xC3\xA8"));
+  CHECK(matches("[!a]t", "\xC3\xA9t"));
+  CHECK(matches("[[:upper:]_]x", "Ax"));
+  CHECK(matches("[[:upper:]_]x", "_x"));
+  CHECK_FALSE(matches("[[:upper:]]x", "ax"));
+  CHECK_FALSE(matches("[![:digit:]]", "7"));
+  CHECK(Pattern("[[:upper:]]", true).matches("a"));
+  CHECK_FALSE(matches("[[:nonsense:]]", "n"));
+  CHECK(matches("[\\]]", "]"));
   // Many stars against a name that almost fits: the time must not multiply.
   CHECK_FALSE(matches("*a*a*a*a*a*a*a*a*a*a*a*a*b", std::string(2000, 'a')));
 }
