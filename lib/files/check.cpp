@@ -22,6 +22,7 @@ constexpr std::uint64_t kSmallestUnit = 512;
 constexpr std::uint64_t kMostUnits = std::uint64_t{1} << 32U;
 constexpr std::size_t kMostTold = 64;
 constexpr std::uint64_t kMostSmallIdentities = std::uint64_t{1} << 26U;
+constexpr std::size_t kMostRecords = 1'000'000;
 
 std::string blocks_words(std::uint64_t units) {
   return fmt::format("{} block{}", units, units == 1 ? "" : "s");
@@ -41,7 +42,8 @@ class Check {
     const std::uint64_t units = divide_up(view_.start() + view_.bytes() - origin_, unit_);
     const bool mapped = units <= kMostUnits;
     if (mapped) owned_.resize(static_cast<std::size_t>(units));
-    own(volume_.root(), "the root directory", 0);
+    note_records();
+    own(volume_.root(), NodeType::directory, "the root directory", 0);
     const WalkResult walked = walk(
         volume_, volume_.root(), "", [this](const FileVisit& file) { return visit(file); },
         result_.findings);
@@ -57,6 +59,11 @@ class Check {
   }
 
  private:
+  struct Run {
+    std::uint64_t start;
+    std::uint64_t bytes;
+    [[nodiscard]] std::uint64_t end() const noexcept { return saturating_add(start, bytes); }
+  };
   struct Names {
     std::uint64_t found = 0;
     std::uint64_t stated = 0;
@@ -97,7 +104,7 @@ class Check {
            fmt::format("{} leads to nothing that is in use", printable(file.path)));
       return Step::skip;
     }
-    own(file.entry.node, file.path, file.entry.place);
+    own(file.entry.node, attributes.type, file.path, file.entry.place);
     return Step::go_on;
   }
 
@@ -112,14 +119,19 @@ class Check {
   }
 
   // Marks what a file owns; remembers what was marked before.
-  void own(NodeId node, std::string_view path, std::uint64_t place) {
+  void own(NodeId node, NodeType type, std::string_view path, std::uint64_t place) {
     std::uint64_t missing = 0;
     std::uint64_t first_missing = 0;
+    std::uint64_t in_records = 0;
+    last_of_file_ = kLargest;
+    const auto take_present = [&](const Extent& extent) {
+      mark(extent);
+      // Directories are records where they lie: some maps say so.
+      if (type != NodeType::directory && in_records == 0) in_records = place_in_records(extent);
+      return true;
+    };
     const auto take = [&](const Extent& extent) {
-      if (!extent.absent) {
-        mark(extent);
-        return true;
-      }
+      if (!extent.absent) return take_present(extent);
       if (missing == 0) first_missing = extent.offset;
       missing = saturating_add(missing, extent.bytes);
       return true;
@@ -130,20 +142,51 @@ class Check {
            fmt::format("{}: {} bytes from {} on are not inside the volume", printable(path),
                        missing, first_missing));
     }
-    volume_.each_further_block(node, [&](const Extent& extent) {
-      mark(extent);
-      return true;
+    volume_.each_further_block(
+        node, [&](const Extent& extent) { return extent.absent || take_present(extent); });
+    if (in_records != 0) {
+      find(Severity::fault, FindingCode::extent_overlap, in_records, unit_,
+           fmt::format("{} has blocks that hold the volume's own records", printable(path)));
+    }
+  }
+
+  // Where the volume's maps say that it has its own records, or that the medium is bad. A boot
+  // catalog is a record and a file of its disc; discs are told by their counts of names.
+  void note_records() {
+    if (!volume_.counts_names()) return;
+    volume_.each_run([&](const BlockRun& run) {
+      if (run.use == BlockUse::metadata || run.use == BlockUse::bad)
+        records_.push_back({run.start, run.bytes});
+      return records_.size() < kMostRecords;
     });
+  }
+
+  // Image byte where an extent first meets a whole unit of such records; 0: nowhere.
+  [[nodiscard]] std::uint64_t place_in_records(const Extent& extent) const {
+    if (extent.start < origin_ || (extent.start - origin_) % unit_ != 0) return 0;  // in an inode
+    const std::uint64_t end = saturating_add(extent.start, extent.bytes);
+    auto run = std::ranges::upper_bound(records_, extent.start, {}, &Run::end);
+    for (; run != records_.end() && run->start < end; ++run) {
+      const std::uint64_t first =
+          origin_ + divide_up(run->start - std::min(run->start, origin_), unit_) * unit_;
+      const std::uint64_t met = std::max(first, extent.start);
+      if (met < end && fits_within(met, unit_, run->end())) return met;
+    }
+    return 0;
   }
 
   void mark(const Extent& extent) {
     if (owned_.empty() || extent.absent || extent.bytes == 0 || extent.start < origin_) return;
     const std::uint64_t start = extent.start - origin_;
-    if (start % unit_ != 0) return;  // content inside an inode
+    if (start % kSmallestUnit != 0) return;  // content inside an inode
     const std::uint64_t end = std::min<std::uint64_t>(
         divide_up(saturating_add(start, extent.bytes), unit_), owned_.size());
-    for (std::uint64_t unit = start / unit_; unit < end; ++unit) {
+    // A file with holes may have two runs of blocks in one unit, one behind the other.
+    std::uint64_t unit = start / unit_;
+    if (start % unit_ != 0 && unit == last_of_file_) ++unit;
+    for (; unit < end; ++unit) {
       const auto index = static_cast<std::size_t>(unit);
+      last_of_file_ = unit;
       if (owned_[index]) {
         if (shared_.size() < kMostTold * 16) shared_.insert(unit);
       } else {
@@ -164,7 +207,9 @@ class Check {
           divide_up(saturating_add(extent.start - origin_, extent.bytes), unit_);
       for (auto unit = shared_.lower_bound(start); unit != shared_.end() && *unit < end; ++unit) {
         std::string& names = owners[*unit];
-        if (names.size() < 200) names += (names.empty() ? "" : " and ") + printable(path);
+        const std::string name = printable(path);
+        if (names == name || names.ends_with(" and " + name)) continue;
+        if (names.size() < 200) names += (names.empty() ? "" : " and ") + name;
       }
     };
     std::vector<Finding> again;
@@ -245,8 +290,10 @@ class Check {
   std::uint64_t origin_;  // image byte of unit 0
   VolumeCheck result_;
   std::vector<bool> owned_;
-  std::set<std::uint64_t> shared_;  // units with more than one owner
-  std::vector<bool> seen_;          // by identity
+  std::uint64_t last_of_file_ = kLargest;  // unit that the file at hand was given last
+  std::vector<Run> records_;               // of the volume itself, by rising place
+  std::set<std::uint64_t> shared_;         // units with more than one owner
+  std::vector<bool> seen_;                 // by identity
   std::unordered_set<std::uint64_t> seen_large_;
   // Files that should have more than one name, or have: few.
   std::unordered_map<std::uint64_t, Names> names_;

@@ -38,6 +38,8 @@ class Ext2Volume::Checker {
       free_inodes_ += found->free_inodes;
     }
     if (groups == numbers_.groups) check_totals();
+    check_attribute_blocks();
+    check_values();
   }
 
  private:
@@ -186,6 +188,77 @@ class Ext2Volume::Checker {
       say(super.place_of<"free_inodes_count">(), 4,
           fmt::format("the superblock says that {} inodes are free, expected {} as in the groups",
                       super.get<"free_inodes_count">(), free_inodes_));
+    }
+  }
+
+  void check_attribute_blocks() {
+    SharedCount& blocks = volume_.attribute_use().blocks;
+    std::vector<std::byte> bytes;
+    std::uint64_t known = kLargest;  // group whose bitmap is in map_
+    for (const SharedNumber& shared : blocks.all()) {
+      const std::string trouble = volume_.attribute_block_trouble(shared.number, bytes);
+      if (!trouble.empty()) {
+        say(place_of(0) + volume_.inode_offset(shared.first), numbers_.inode_bytes,
+            fmt::format("block {}, which inode {} names for its extended attributes, {}",
+                        shared.number, shared.first, trouble));
+        continue;
+      }
+      check_in_use(shared, known);
+      const auto header = volume_.view_.record<kExt2AttributeBlock>(
+          shared.number * numbers_.block_bytes, volume_.order_);
+      const std::uint64_t stated = header.get<"refcount">();
+      if (!header.complete() || blocks.full() || stated == shared.names) continue;
+      say(header.place_of<"refcount">(), 4,
+          fmt::format("block {} of extended attributes says that {} inodes share it, expected {} "
+                      "as name it; the first is inode {}",
+                      shared.number, stated, shared.names, shared.first));
+    }
+  }
+
+  void check_in_use(const SharedNumber& shared, std::uint64_t& known) {
+    const std::uint64_t in_groups = shared.number - numbers_.first_block;
+    const std::uint64_t index = in_groups / numbers_.group_blocks;
+    if (index != known) {
+      known = kLargest;
+      const auto group = volume_.group(index);
+      if (!group || group->no_block_bitmap || !volume_.read_bitmap(group->block_bitmap, map_))
+        return;
+      known = index;
+    }
+    const std::uint64_t bit = in_groups % numbers_.group_blocks / numbers_.cluster_blocks;
+    if (bit >= std::uint64_t{map_.size()} * 8 || bit_of(map_, bit)) return;
+    volume_.find(severity(), FindingCode::blocks_free_in_use, place_of(shared.number),
+                 numbers_.block_bytes,
+                 fmt::format("block {} holds the extended attributes of inode {} and is free in "
+                             "the bitmap, expected in use",
+                             shared.number, shared.first));
+  }
+
+  void check_values() {
+    SharedCount& values = volume_.attribute_use().values;
+    for (const SharedNumber& shared : values.all()) {
+      const std::byte* bytes =
+          volume_.is_value(shared.number) ? volume_.inode(shared.number) : nullptr;
+      const std::uint64_t offset = volume_.inode_offset(shared.number);
+      if (bytes == nullptr) {
+        say(place_of(0) + volume_.inode_offset(shared.first), numbers_.inode_bytes,
+            fmt::format("inode {}, which an extended attribute of inode {} names for its value, is "
+                        "none that holds one",
+                        shared.number, shared.first));
+        continue;
+      }
+      // The count of names stands over the time of change and the version.
+      const FieldReader<kExt2Inode> inode(bytes, volume_.order_);
+      const std::uint64_t stated = (static_cast<std::uint64_t>(inode.get<"ctime">()) & 0xFFFFFFFFU)
+                                       << 32U |
+                                   inode.get<"os1">();
+      // Volumes made before values were shared have the naming inode in place of a time.
+      const bool old_form = static_cast<std::uint64_t>(inode.get<"mtime">()) == shared.first;
+      if (stated == shared.names || values.full() || old_form) continue;
+      say(place_of(0) + offset, numbers_.inode_bytes,
+          fmt::format("inode {} says that {} extended attributes share its value, expected {} as "
+                      "name it",
+                      shared.number, stated, shared.names));
     }
   }
 

@@ -4,6 +4,7 @@
 
 #include <fmt/format.h>
 
+#include "filesystem/ext2_attributes.h"
 #include "filesystem/ext2_volume.h"
 
 namespace platter::filesystem {
@@ -19,8 +20,8 @@ constexpr std::uint64_t kDirect = 12;
 constexpr unsigned kDeepest = 5;                // 4 entries in the inode and 84 in a small block
 constexpr std::uint64_t kMostInExtent = 32768;  // more: not written yet
 constexpr std::uint64_t kInlineBytes = 60;      // bytes of the pointers
-constexpr std::uint64_t kOldInode = 128;
 constexpr std::uint64_t kSystemNames = 7;
+constexpr std::uint64_t kHurd = 1;
 
 }  // namespace
 
@@ -191,7 +192,17 @@ void Ext2Volume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit
 }
 
 void Ext2Volume::each_further_block(NodeId node, FunctionRef<bool(const Extent&)> visit) {
-  map(node, FileMap::Wanted::pointer_blocks, visit);
+  bool wanted = true;
+  map(node, FileMap::Wanted::pointer_blocks,
+      [&](const Extent& extent) { return wanted = visit(extent); });
+  if (!wanted || super_.get<"creator_os">() != kHurd) return;
+  // The command line of the program that stands for the file has a block of its own.
+  const std::byte* bytes = inode(node);
+  const std::uint64_t block = bytes == nullptr ? 0 : Inode(bytes, order_).get<"os1">();
+  if (block > numbers_.first_block && block < numbers_.blocks) {
+    visit({0, saturating_add(view_.start(), block * numbers_.block_bytes), numbers_.block_bytes,
+           false});
+  }
 }
 
 void Ext2Volume::say_stored_form(const Node& node) {
@@ -232,30 +243,24 @@ void Ext2Volume::inline_extents(const Node& node, FunctionRef<bool(const Extent&
 
 std::optional<Extent> Ext2Volume::inline_rest(const Node& node) {
   const std::byte* bytes = inode(node.number);
-  const std::uint64_t size = numbers_.inode_bytes;
-  if (bytes == nullptr || size < kOldInode + kExt2InodeExtra.bytes) return std::nullopt;
-  const FieldReader<kExt2InodeExtra> extra(bytes + kOldInode, order_);
-  const std::uint64_t magic = kOldInode + extra.get<"extra_isize">();
-  if (!fits_within(magic, 4, size) ||
-      decode_unsigned(std::span(bytes + magic, 4), order_) != kExt2AttributeMagic) {
-    return std::nullopt;
-  }
-  const std::uint64_t entries = magic + 4;
-  for (std::uint64_t at = entries; fits_within(at, kExt2Attribute.bytes, size);) {
-    const Attribute attribute(bytes + at, order_);
-    const std::uint64_t name_bytes = attribute.get<"name_len">();
-    if (name_bytes == 0 || !fits_within(at + kExt2Attribute.bytes, name_bytes, size)) break;
-    const char* name = reinterpret_cast<const char*>(bytes + at + kExt2Attribute.bytes);
-    if (attribute.get<"name_index">() == kSystemNames &&
-        std::string_view(name, static_cast<std::size_t>(name_bytes)) == "data") {
-      const std::uint64_t value = entries + attribute.get<"value_offs">();
-      const std::uint64_t length = attribute.get<"value_size">();
-      if (!fits_within(value, length, size)) return std::nullopt;
-      return Extent{kInlineBytes, saturating_add(view_.start(), node.place + value), length, false};
+  if (bytes == nullptr) return std::nullopt;
+  const std::span all(bytes, static_cast<std::size_t>(numbers_.inode_bytes));
+  const auto first = attributes_inside(all);
+  if (!first) return std::nullopt;
+  // Values are counted from the first entry.
+  const auto area = all.subspan(static_cast<std::size_t>(*first));
+  std::optional<Extent> rest;
+  each_ext2_attribute(area, 0, order_, [&](const Attribute& attribute, std::string_view name) {
+    if (attribute.get<"name_index">() != kSystemNames || name != "data") return true;
+    const std::uint64_t value = attribute.get<"value_offs">();
+    const std::uint64_t length = attribute.get<"value_size">();
+    if (fits_within(value, length, area.size())) {
+      const std::uint64_t place = saturating_add(view_.start(), node.place + *first + value);
+      rest = Extent{kInlineBytes, place, length, false};
     }
-    at += divide_up(kExt2Attribute.bytes + name_bytes, 4) * 4;
-  }
-  return std::nullopt;
+    return false;
+  });
+  return rest;
 }
 
 }  // namespace platter::filesystem

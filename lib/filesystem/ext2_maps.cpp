@@ -2,6 +2,7 @@
 #include <algorithm>
 
 #include "filesystem/ext2_volume.h"
+#include "filesystem/run_overlay.h"
 #include "filesystem/unix_bitmap.h"
 
 namespace platter::filesystem {
@@ -15,47 +16,23 @@ constexpr NodeId kBadBlocks = 1;
 constexpr NodeId kRoot = 2;
 constexpr NodeId kLastReserved = 10;
 
-// Hands out runs, with the volume's own blocks laid over them.
-class Overlay {
- public:
-  template <typename Metadata>
-  bool put(const std::vector<Metadata>& own, std::uint64_t from, std::uint64_t to, BlockUse use,
-           FunctionRef<bool(std::uint64_t, std::uint64_t, BlockUse)> emit) {
-    while (from < to) {
-      while (next_ < own.size() && own[next_].block + own[next_].count <= from)
-        ++next_;
-      const bool inside = next_ < own.size() && own[next_].block <= from;
-      std::uint64_t end = to;
-      if (inside) {
-        end = std::min(to, own[next_].block + own[next_].count);
-      } else if (next_ < own.size()) {
-        end = std::min(to, own[next_].block);
-      }
-      if (!emit(from, end, inside ? own[next_].use : use)) return false;
-      from = end;
-    }
-    return true;
-  }
-
- private:
-  std::size_t next_ = 0;
-};
-
 }  // namespace
 
-void Ext2Volume::add_own(std::vector<Metadata>& all, std::uint64_t block, std::uint64_t count,
+void Ext2Volume::add_own(std::vector<BlockRun>& all, std::uint64_t block, std::uint64_t count,
                          BlockUse use) const {
   if (block >= numbers_.blocks || count == 0) return;
   count = std::min(count, numbers_.blocks - block);
-  if (!all.empty() && all.back().use == use && all.back().block + all.back().count == block) {
-    all.back().count += count;
+  const std::uint64_t start = saturating_add(view_.start(), block * numbers_.block_bytes);
+  const std::uint64_t bytes = saturating_mul(count, numbers_.block_bytes);
+  if (!all.empty() && all.back().use == use && all.back().start + all.back().bytes == start) {
+    all.back().bytes += bytes;
     return;
   }
-  all.push_back({block, count, use});
+  all.push_back({start, bytes, use});
 }
 
-std::vector<Ext2Volume::Metadata> Ext2Volume::metadata() {
-  std::vector<Metadata> all;
+std::vector<BlockRun> Ext2Volume::metadata() {
+  std::vector<BlockRun> all;
   const std::uint64_t table_blocks =
       divide_up(numbers_.group_inodes * numbers_.inode_bytes, numbers_.block_bytes);
   add_own(all, 0, numbers_.first_block, BlockUse::metadata);  // the boot block
@@ -68,25 +45,47 @@ std::vector<Ext2Volume::Metadata> Ext2Volume::metadata() {
     add_own(all, found->inode_table, table_blocks, BlockUse::metadata);
   }
   add_special_inodes(all);
-  std::ranges::sort(all, {}, &Metadata::block);
+  add_attributes(all);
   return all;
 }
 
 // Files without a name: the list of bad blocks, the journal, quotas, what was kept for growth.
-void Ext2Volume::add_special_inodes(std::vector<Metadata>& all) {
+void Ext2Volume::add_special_inodes(std::vector<BlockRun>& all) {
   add_inode_runs(all, kBadBlocks, BlockUse::bad);
   for (NodeId node = kRoot + 1; node <= kLastReserved; ++node) {
     add_inode_runs(all, node, BlockUse::metadata);
   }
-  if (!numbers_.dynamic) return;
+  if (numbers_.dynamic) add_later_inodes(all);
+}
+
+// What the superblock of later kernels names.
+void Ext2Volume::add_later_inodes(std::vector<BlockRun>& all) {
+  if ((numbers_.incompatible & kExt2IncompatMountProtection) != 0) {
+    const std::uint64_t block = super_.get<"mmp_block">();
+    if (block > numbers_.first_block) {
+      add_own(all, block - (block - numbers_.first_block) % numbers_.cluster_blocks,
+              numbers_.cluster_blocks, BlockUse::metadata);
+    }
+  }
   for (const std::uint64_t node : {super_.get<"journal_inum">(), super_.get<"usr_quota_inum">(),
                                    super_.get<"grp_quota_inum">(), super_.get<"prj_quota_inum">(),
                                    super_.get<"orphan_file_inum">()}) {
-    if (node > kLastReserved) add_inode_runs(all, node, BlockUse::metadata);
+    if (node > kLastReserved && !has_name_in_root(node))
+      add_inode_runs(all, node, BlockUse::metadata);
   }
 }
 
-void Ext2Volume::add_inode_runs(std::vector<Metadata>& all, NodeId node, BlockUse use) {
+// A journal that was added to a volume in use is a file of the root directory.
+bool Ext2Volume::has_name_in_root(NodeId node) {
+  bool found = false;
+  each_entry(root(), [&](const Entry& entry) {
+    found = entry.node == node;
+    return !found;
+  });
+  return found;
+}
+
+void Ext2Volume::add_inode_runs(std::vector<BlockRun>& all, NodeId node, BlockUse use) {
   std::size_t left = kMostSpecialRuns;
   const auto add = [&](const Extent& extent) {
     if (extent.absent || extent.start < view_.start()) return true;
@@ -130,14 +129,12 @@ bool Ext2Volume::read_bitmap(std::uint64_t block, std::vector<std::byte>& map) {
 void Ext2Volume::each_run(FunctionRef<bool(const BlockRun&)> visit) {
   const std::uint64_t end =
       std::min(numbers_.blocks, divide_up(view_.bytes(), numbers_.block_bytes));
-  const std::vector<Metadata> own = metadata();
-  Overlay overlay;
-  RunJoiner joiner(visit);
-  const auto emit = [&](std::uint64_t from, std::uint64_t to, BlockUse use) {
-    return joiner.add(
+  RunOverlay overlay(metadata(), visit);
+  const auto put = [&](std::uint64_t from, std::uint64_t to, BlockUse use) {
+    return overlay.add(
         {view_.start() + from * numbers_.block_bytes, (to - from) * numbers_.block_bytes, use});
   };
-  if (!overlay.put(own, 0, std::min(numbers_.first_block, end), BlockUse::metadata, emit)) return;
+  if (!put(0, std::min(numbers_.first_block, end), BlockUse::metadata)) return;
   std::vector<std::byte> map;
   for (std::uint64_t index = 0; index < numbers_.groups; ++index) {
     const std::uint64_t start = numbers_.group_start(index);
@@ -151,20 +148,20 @@ void Ext2Volume::each_run(FunctionRef<bool(const BlockRun&)> visit) {
     if (!readable) {
       // Without a bitmap nobody can say that a block is free.
       const BlockUse use = is_new ? BlockUse::free : BlockUse::used;
-      if (!overlay.put(own, start, start + blocks, use, emit)) return;
+      if (!put(start, start + blocks, use)) return;
       continue;
     }
     for (std::uint64_t bit = 0; bit < bits;) {
       const std::uint64_t next = run_end(map, bit, bits);
       const std::uint64_t to = std::min(next * numbers_.cluster_blocks, blocks);
-      if (!overlay.put(own, start + bit * numbers_.cluster_blocks, start + to,
-                       bit_of(map, bit) ? BlockUse::used : BlockUse::free, emit)) {
+      if (!put(start + bit * numbers_.cluster_blocks, start + to,
+               bit_of(map, bit) ? BlockUse::used : BlockUse::free)) {
         return;
       }
       bit = next;
     }
   }
-  joiner.finish();
+  overlay.finish();
 }
 
 }  // namespace platter::filesystem

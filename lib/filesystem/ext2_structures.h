@@ -57,7 +57,7 @@ inline constexpr Field kExt2InodeFields[] = {
     u16("links", 26, "names"),
     u32("blocks", 28, "space taken, lower half", unit::blocks),
     u32("flags", 32, "flags"),
-    u32("os1", 36, "for the system that made it"),
+    u32("os1", 36, "for the system that made it: version, or the block of a Hurd translator"),
     array_of(15, u32("block", 40, "12 blocks, then blocks of pointers one, two and three deep")),
     u32("generation", 100, "generation"),
     u32("file_acl", 104, "block of extended attributes, lower half"),
@@ -92,6 +92,8 @@ inline constexpr Structure kExt2InodeExtra =
 inline constexpr std::uint64_t kExt2InodeCompressed = 0x4;
 inline constexpr std::uint64_t kExt2InodeEncrypted = 0x800;
 inline constexpr std::uint64_t kExt2InodeExtents = 0x80000;
+/// The inode holds the value of an extended attribute.
+inline constexpr std::uint64_t kExt2InodeValue = 0x200000;
 inline constexpr std::uint64_t kExt2InodeInline = 0x10000000;
 
 inline constexpr Field kExt2EntryFields[] = {
@@ -137,6 +139,16 @@ inline constexpr Structure kExt2ExtentIndex =
               kExt2ExtentIndexFields);
 
 inline constexpr std::uint64_t kExt2AttributeMagic = 0xEA020000;
+inline constexpr std::uint64_t kExt2OldAttributeMagic = 0xEA010000;
+
+inline constexpr Field kExt2AttributeBlockFields[] = {
+    u32("magic", 0, "0xEA020000"),        u32("refcount", 4, "inodes that name the block"),
+    u32("blocks", 8, "blocks in use; 1"), u32("hash", 12, "hash of all attributes"),
+    u32("checksum", 16, "checksum"),      reserved(20, 12),
+};
+inline constexpr Structure kExt2AttributeBlock = structure(
+    "ext2 block of extended attributes",
+    "e2fsprogs ext2fs/ext2_ext_attr.h, struct ext2_ext_attr_header", 32, kExt2AttributeBlockFields);
 
 inline constexpr Field kExt2AttributeFields[] = {
     u8("name_len", 0, "length of the name behind it", unit::bytes),

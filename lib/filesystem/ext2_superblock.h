@@ -14,6 +14,7 @@ inline constexpr Name kExt2ErrorRules[] = {{1, "go on"}, {2, "remount read-only"
 
 // Feature bits that decide something here.
 inline constexpr std::uint64_t kExt2CompatJournal = 0x4;
+inline constexpr std::uint64_t kExt2CompatAttributes = 0x8;
 inline constexpr std::uint64_t kExt2CompatSparse2 = 0x200;
 inline constexpr std::uint64_t kExt2IncompatCompression = 0x1;
 inline constexpr std::uint64_t kExt2IncompatTypes = 0x2;
@@ -22,7 +23,9 @@ inline constexpr std::uint64_t kExt2IncompatJournalDevice = 0x8;
 inline constexpr std::uint64_t kExt2IncompatMetaGroups = 0x10;
 inline constexpr std::uint64_t kExt2IncompatExtents = 0x40;
 inline constexpr std::uint64_t kExt2Incompat64Bit = 0x80;
+inline constexpr std::uint64_t kExt2IncompatMountProtection = 0x100;
 inline constexpr std::uint64_t kExt2IncompatFlexible = 0x200;
+inline constexpr std::uint64_t kExt2IncompatValueInodes = 0x400;
 inline constexpr std::uint64_t kExt2IncompatEncryption = 0x10000;
 /// Those with which files can be listed: compression, types, recovery, meta groups, extents, 64-bit
 /// numbers, multiple mount protection, flexible groups, attributes in inodes of their own, a

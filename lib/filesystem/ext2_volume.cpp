@@ -207,6 +207,8 @@ Attributes Ext2Volume::attributes(NodeId node) {
 bool Ext2Volume::is_short_link(const Node& node) const {
   if (node.type != NodeType::symlink || node.bytes >= kShortLink) return false;
   if ((node.flags & (kExt2InodeExtents | kExt2InodeInline)) != 0) return false;
+  // Values of attributes that have inodes of their own count as space of the link (Linux fs/ext4).
+  if ((numbers_.incompatible & kExt2IncompatValueInodes) != 0) return true;
   // The only block such a link may have is the one of its extended attributes.
   const std::uint64_t attributes = node.record.get<"file_acl">() == 0 ? 0 : unit_bytes() / 512;
   return node.record.get<"blocks">() <= attributes;

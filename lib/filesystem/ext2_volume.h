@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "core/volume.h"
+#include "filesystem/ext2_attributes.h"
 #include "filesystem/ext2_numbers.h"
 #include "filesystem/ext2_structures.h"
 #include "filesystem/file_map.h"
@@ -49,8 +50,7 @@ class Ext2Volume final : public Volume {
  private:
   struct Node;  // an inode's bytes, copied: what is visited may read others
   struct ExtentNode;
-  struct Metadata;  // a run of the volume's own blocks
-  class Checker;    // check_records()
+  class Checker;  // check_records()
 
   // Inodes (ext2_volume.cpp).
   [[nodiscard]] std::optional<Ext2Group> group(std::uint64_t index);
@@ -75,6 +75,23 @@ class Ext2Volume final : public Volume {
   [[nodiscard]] std::optional<Extent> inline_rest(const Node& node);
   void say_stored_form(const Node& node);
 
+  // Extended attributes outside the inodes (ext2_attributes.cpp).
+  Ext2AttributeUse& attribute_use();  // looks through all inodes when it is first asked
+  // Looks at `most` inodes of a group at most, and takes those it looked at from `most`.
+  void add_attribute_use(std::uint64_t index, std::uint64_t& most, Ext2AttributeUse& use);
+  void add_attribute_use_of(NodeId node, bool named_only, Ext2AttributeUse& use);
+  void add_values(std::span<const std::byte> attributes, std::uint64_t at, NodeId by,
+                  Ext2AttributeUse& use);
+  // Where in an inode its attributes start.
+  [[nodiscard]] std::optional<std::uint64_t> attributes_inside(
+      std::span<const std::byte> inode_bytes) const;
+  bool read_attribute_block(std::uint64_t block, std::vector<std::byte>& bytes);
+  // What is wrong with such a block; "": nothing. `bytes` takes the block, when it is there.
+  [[nodiscard]] std::string attribute_block_trouble(std::uint64_t block,
+                                                    std::vector<std::byte>& bytes);
+  [[nodiscard]] bool is_value(NodeId node);
+  void add_attributes(std::vector<BlockRun>& all);
+
   // Directories (ext2_directory.cpp).
   bool read_entries(NodeId directory, std::span<const std::byte> bytes, std::uint64_t place,
                     std::uint64_t unit, FunctionRef<bool(const Entry&)> visit);
@@ -83,10 +100,12 @@ class Ext2Volume final : public Volume {
   void say_what_is_wrong(NodeId directory, const Entry& entry);
 
   // Maps (ext2_maps.cpp).
-  [[nodiscard]] std::vector<Metadata> metadata();
-  void add_special_inodes(std::vector<Metadata>& all);
-  void add_inode_runs(std::vector<Metadata>& all, NodeId node, BlockUse use);
-  void add_own(std::vector<Metadata>& all, std::uint64_t block, std::uint64_t count,
+  [[nodiscard]] std::vector<BlockRun> metadata();
+  void add_special_inodes(std::vector<BlockRun>& all);
+  void add_later_inodes(std::vector<BlockRun>& all);
+  [[nodiscard]] bool has_name_in_root(NodeId node);
+  void add_inode_runs(std::vector<BlockRun>& all, NodeId node, BlockUse use);
+  void add_own(std::vector<BlockRun>& all, std::uint64_t block, std::uint64_t count,
                BlockUse use) const;
   bool read_bitmap(std::uint64_t block, std::vector<std::byte>& map);
   [[nodiscard]] std::size_t bitmap_word();
@@ -110,6 +129,7 @@ class Ext2Volume final : public Volume {
   NodeId known_first_ = 0;
   std::uint64_t known_count_ = 0;
   std::optional<std::size_t> bitmap_word_;
+  std::optional<Ext2AttributeUse> attribute_use_;
 };
 
 struct Ext2Volume::Node {
@@ -129,12 +149,6 @@ struct Ext2Volume::ExtentNode {
   std::uint64_t block;  // where it lies
   std::uint64_t unit;
   std::uint64_t until;
-};
-
-struct Ext2Volume::Metadata {
-  std::uint64_t block;
-  std::uint64_t count;
-  BlockUse use;
 };
 
 }  // namespace platter::filesystem

@@ -10,6 +10,7 @@ namespace platter::filesystem {
 namespace {
 
 constexpr std::uint64_t kPiece = 65536;
+constexpr std::uint32_t kTypeBits = 0170000;
 constexpr std::uint64_t kReserved = 2;  // inodes 0 and 1 are marked used and are no files
 
 }  // namespace
@@ -50,6 +51,8 @@ void FfsVolume::check_records() {
     check_group(number, check);
   }
   if (check.all_read && shape_.totals_place) check_totals(check);
+  check_access_lists();
+  check_log();
 }
 
 void FfsVolume::check_group(std::uint64_t number, GroupCheck& check) {
@@ -168,7 +171,10 @@ void FfsVolume::count_inodes(std::uint64_t number, GroupCheck& check) {
       const bool used = check.group.inode_used(index);
       if (used && mode == 0) nothing.add(base + index);
       if (!used && mode != 0) forgotten.add(base + index);
-      if (type_of_mode(mode) == NodeType::directory) ++check.directories;
+      // Those of attributes are counted like others.
+      const bool of_attributes =
+          shape_.dialect == FfsDialect::svr4 && (mode & kTypeBits) == kFfsAttributeDirectoryType;
+      if (type_of_mode(mode) == NodeType::directory || of_attributes) ++check.directories;
     }
     done += count;
   }

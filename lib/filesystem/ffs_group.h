@@ -16,6 +16,11 @@ inline constexpr std::uint64_t kUfs2InodeBytes = 256;
 inline constexpr std::uint64_t kFfsFastLinkFlag = 1;
 /// Inode flag of the 4.4BSD line: a snapshot, where addresses 1 and 2 stand for no block.
 inline constexpr std::uint64_t kFfsSnapshotFlag = 0x00200000;
+/// Types of the SVR4 line for inodes without a name: a list of access rights, and a directory of
+/// extended attributes. The attributes in it are files with the flag.
+inline constexpr std::uint32_t kFfsAccessListType = 0130000;
+inline constexpr std::uint32_t kFfsAttributeDirectoryType = 0160000;
+inline constexpr std::uint64_t kFfsAttributeFlag = 1;
 /// Type of an entry that hides a name of a lower layer (4.4BSD); its inode number is 1.
 inline constexpr std::uint64_t kFfsWhiteout = 14;
 
@@ -135,5 +140,27 @@ inline constexpr Field kFfsOldEntryFields[] = {
 };
 inline constexpr Structure kFfsOldEntry = structure(
     "FFS directory entry, old form", "4.3BSD sys/dir.h, struct direct", 8, kFfsOldEntryFields);
+
+// The log of the SVR4 line: a block of extents that the superblock names. Places and lengths count
+// blocks of 512 bytes.
+inline constexpr Field kFfsLogFields[] = {
+    u32("type", 0, "0"),
+    u32("checksum", 4, "sum of the block's 32-bit words without this one"),
+    u32("extents", 8, "extents behind this"),
+    u32("log_bytes", 12, "the whole log", unit::bytes),
+    u32("next", 16, "the next such block; not used"),
+};
+inline constexpr Structure kFfsLog =
+    structure("FFS log allocation", "illumos usr/src/uts/common/sys/fs/ufs_log.h, extent_block", 20,
+              kFfsLogFields);
+
+inline constexpr Field kFfsLogExtentFields[] = {
+    u32("logical", 0, "block of the log", unit::blocks),
+    u32("first", 4, "block of the volume", unit::blocks),
+    u32("count", 8, "length", unit::blocks),
+};
+inline constexpr Structure kFfsLogExtent =
+    structure("FFS log extent", "illumos usr/src/uts/common/sys/fs/ufs_log.h, extent", 12,
+              kFfsLogExtentFields);
 
 }  // namespace platter::filesystem

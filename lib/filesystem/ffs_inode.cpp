@@ -9,6 +9,7 @@ namespace {
 
 constexpr std::uint64_t kSeeWideId = 65535;
 constexpr std::uint32_t kMicrosecond = 1000;
+constexpr std::uint32_t kTypeBits = 0170000;
 
 std::uint32_t low32(std::uint64_t value) {
   return static_cast<std::uint32_t>(value);
@@ -72,6 +73,7 @@ FfsInode decode_ufs1(const FfsShape& shape, const std::byte* data) {
   inode.size = reader.get<"size">();
   inode.blocks = reader.get<"blocks">();
   inode.flags = reader.get<"flags">();
+  if (shape.dialect == FfsDialect::svr4) inode.access_list = reader.get<"wide_ids">(0);
   const std::uint64_t unit = parts_unit(shape.dialect);
   inode.accessed = time_of(reader.get<"atime">(), reader.get<"atime_parts">(), unit);
   inode.modified = time_of(reader.get<"mtime">(), reader.get<"mtime_parts">(), unit);
@@ -110,6 +112,19 @@ DeviceNumber old_device(std::uint64_t number) {
 }
 
 }  // namespace
+
+bool FfsInode::is_access_list(const FfsShape& shape) const noexcept {
+  return shape.dialect == FfsDialect::svr4 && (mode & kTypeBits) == kFfsAccessListType;
+}
+
+bool FfsInode::is_attribute_directory(const FfsShape& shape) const noexcept {
+  return shape.dialect == FfsDialect::svr4 && (mode & kTypeBits) == kFfsAttributeDirectoryType;
+}
+
+bool FfsInode::is_attribute(const FfsShape& shape) const noexcept {
+  return shape.dialect == FfsDialect::svr4 && type() == NodeType::file &&
+         (flags & kFfsAttributeFlag) != 0;
+}
 
 bool FfsInode::text_inside(const FfsShape& shape) const noexcept {
   if (type() != NodeType::symlink || size > text_bytes) return false;

@@ -31,10 +31,16 @@ struct FfsInode {
   std::array<std::uint64_t, 3> indirect{};
   std::array<std::uint64_t, 2> extended{};  ///< blocks of extended attributes (UFS2)
   std::uint64_t extended_bytes = 0;
-  std::array<char, 120> text{};  ///< the bytes over the addresses
-  std::uint64_t text_bytes = 0;  ///< how many of them there are: 60 or 120
+  std::uint64_t access_list = 0;  ///< SVR4 line: inode of the list of access rights; 0: none
+  std::array<char, 120> text{};   ///< the bytes over the addresses
+  std::uint64_t text_bytes = 0;   ///< how many of them there are: 60 or 120
 
   [[nodiscard]] NodeType type() const noexcept { return type_of_mode(mode); }
+  /// Whether it is one of the SVR4 line's that have no name.
+  [[nodiscard]] bool is_access_list(const FfsShape& shape) const noexcept;
+  [[nodiscard]] bool is_attribute_directory(const FfsShape& shape) const noexcept;
+  /// Whether it is an attribute: a file in such a directory.
+  [[nodiscard]] bool is_attribute(const FfsShape& shape) const noexcept;
   /// Whether the type has addresses of blocks: files, directories and links in blocks.
   [[nodiscard]] bool has_blocks(const FfsShape& shape) const noexcept;
   /// Whether the text of a link stands in the inode.

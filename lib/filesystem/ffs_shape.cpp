@@ -79,6 +79,10 @@ FfsShape::FfsShape(const FfsRecord& sizes, const FfsReading& reading) {
     const auto features = FieldReader<kFfsDialectV>(data_bytes, order).get<"features">();
     narrow_ids = !has_features || (features & kLargeIds) == 0;
   }
+  if (dialect == FfsDialect::svr4) {
+    constexpr std::uint64_t kLogUnit = 512;
+    log_place = FieldReader<kFfsSvr4Big>(data_bytes, order).get<"logbno">() * kLogUnit;
+  }
   totals = reading.totals;
 }
 

@@ -44,6 +44,7 @@ struct FfsShape {
   bool wide_ids = false;         ///< 4.4BSD: 32-bit ids stand at 112 and 116
   bool narrow_ids = true;        ///< the 16-bit ids say all that there is
   bool snapshots = false;        ///< the snapshot flag is known
+  std::uint64_t log_place = 0;   ///< SVR4 line: byte of the log's allocation; 0: no log
   FfsTotals totals;
   std::optional<std::uint64_t> totals_place = {};  ///< byte of the superblock that tells them
 

@@ -182,7 +182,12 @@ BlockRun FfsVolume::run_of(std::uint64_t first, std::uint64_t end, BlockUse use)
 
 void FfsVolume::each_run(FunctionRef<bool(const BlockRun&)> visit) {
   if (!shape_.usable() || !shape_.groups_hold_records()) return;
-  RunJoiner runs(visit);
+  std::vector<BlockRun> own = nameless().runs;
+  each_log_run([&](const BlockRun& run) {
+    own.push_back(run);
+    return true;
+  });
+  RunOverlay runs(std::move(own), visit);
   FfsGroupBlock group;
   std::uint64_t done = 0;
   for (std::uint64_t number = 0; number < shape_.groups; ++number) {
@@ -198,7 +203,7 @@ void FfsVolume::each_run(FunctionRef<bool(const BlockRun&)> visit) {
   runs.finish();
 }
 
-bool FfsVolume::group_runs(std::uint64_t number, FfsGroupBlock& group, RunJoiner& runs) {
+bool FfsVolume::group_runs(std::uint64_t number, FfsGroupBlock& group, RunOverlay& runs) {
   const std::uint64_t base = shape_.group_base(number);
   const std::uint64_t end = base + shape_.group_length(number);
   const std::uint64_t start = shape_.group_start(number);

@@ -10,6 +10,8 @@
 #include "filesystem/ffs_groups.h"
 #include "filesystem/ffs_inode.h"
 #include "filesystem/ffs_shape.h"
+#include "filesystem/run_overlay.h"
+#include "filesystem/shared_count.h"
 
 namespace platter::filesystem {
 
@@ -44,8 +46,25 @@ class FfsVolume final : public Volume {
   bool hand_out(DirectoryRead& read, std::uint64_t number, std::string_view name,
                 std::uint64_t place);
 
-  bool group_runs(std::uint64_t number, FfsGroupBlock& group, RunJoiner& runs);
+  bool group_runs(std::uint64_t number, FfsGroupBlock& group, RunOverlay& runs);
   BlockRun run_of(std::uint64_t first, std::uint64_t end, BlockUse use) const;
+
+  // What the SVR4 line keeps without a name (ffs_nameless.cpp).
+  struct Nameless {
+    std::vector<BlockRun> runs;          ///< blocks of access lists and attributes
+    std::vector<SharedNumber> lists;     ///< access lists, and the names that each states
+    std::vector<BlockRun> attributes;    ///< blocks of files that look like attributes
+    SharedCount lists_named;             ///< by files
+    bool attribute_directories = false;  ///< whether there are any
+    std::size_t steps = 0;               ///< extents that were looked at
+  };
+  const Nameless& nameless();
+  void add_nameless(std::uint64_t group_number, Nameless& found);
+  void add_nameless(const FfsInode& inode, Nameless& found);
+  void add_blocks(const FfsInode& inode, Nameless& found, std::vector<BlockRun>& runs);
+  bool each_log_run(FunctionRef<bool(const BlockRun&)> visit);
+  void check_access_lists();
+  void check_log();
 
   void check_group(std::uint64_t number, GroupCheck& check);
   void check_group_head(std::uint64_t number, const FfsGroupBlock& group);
@@ -65,6 +84,7 @@ class FfsVolume final : public Volume {
   std::uint64_t window_place_ = kLargest;
   std::uint64_t written_group_ = kLargest;  // UFS2: the group whose count is kept
   std::uint64_t written_ = 0;
+  std::optional<Nameless> nameless_;
 };
 
 /// Opens the volume at the start of the view. Nothing when no superblock is found there, or one

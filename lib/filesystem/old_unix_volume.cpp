@@ -4,6 +4,7 @@
 
 #include <fmt/format.h>
 
+#include "filesystem/run_overlay.h"
 #include "filesystem/s5_structures.h"
 #include "filesystem/v6_structures.h"
 
@@ -264,10 +265,29 @@ bool OldUnixVolume::entries_in(std::span<const std::byte> piece, std::uint64_t p
   return true;
 }
 
+// Where the root directory has inode 2, inode 1 holds the blocks that the maker found to be bad; it
+// has no name, and its size need not be kept (V7 mkfs(1), s5 fsck).
+std::vector<BlockRun> OldUnixVolume::bad_blocks() {
+  std::vector<BlockRun> runs;
+  constexpr NodeId kBadBlocks = 1;
+  if (shape_.root == kBadBlocks) return runs;
+  auto inode = inode_of(kBadBlocks);
+  if (!inode || inode->type != NodeType::file) return runs;
+  inode->bytes = std::max(inode->bytes, shape_.volume_bytes());
+  const auto take = [&](const Extent& extent) {
+    const std::uint64_t blocks = divide_up(extent.bytes, shape_.block_bytes);
+    if (!extent.absent) runs.push_back({extent.start, blocks * shape_.block_bytes, BlockUse::bad});
+    return true;
+  };
+  map(kBadBlocks, *inode, take, take, true);
+  map(kBadBlocks, *inode, take, take, false);
+  return runs;
+}
+
 void OldUnixVolume::each_run(FunctionRef<bool(const BlockRun&)> visit) {
   if (!shape_.free_list_known) return;
   const FreeList list = walk_free_list(view_, shape_);
-  RunJoiner runs(visit);
+  RunOverlay runs(bad_blocks(), visit);
   const auto add = [&](std::uint64_t first, std::uint64_t count, BlockUse use) {
     return runs.add({view_.start() + first * shape_.block_bytes, count * shape_.block_bytes, use});
   };

@@ -57,6 +57,7 @@ class OldUnixVolume final : public Volume {
            FunctionRef<bool(const Extent&)> pointers, bool want_data);
   bool entries_in(std::span<const std::byte> piece, std::uint64_t place,
                   FunctionRef<bool(const Entry&)> visit);
+  [[nodiscard]] std::vector<BlockRun> bad_blocks();
   [[nodiscard]] std::uint64_t count_free_inodes();
   void check_totals(const FreeList& list);
 

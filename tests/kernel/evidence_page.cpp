@@ -30,6 +30,8 @@ How far this goes:
   five levels of directories; hard links; symbolic links around the lengths at which they are stored
   in another way; devices and fifos; times before 1970 and of 2038. What a filesystem or its fixture
   writer cannot hold is left out.
+* Volumes inside slices are mounted by the kernel's own partition devices (`vda1` and so on), and
+  read by platter as `--in LAYER` takes the slice.
 * Volumes of the stock makers hold one tree of the same kind, with a name outside ASCII.
 * Sizes and link counts of directories are not compared: drivers count them in their own ways.
 * A driver makes up what the filesystem does not keep (owners of FAT files, for instance). That is
@@ -95,16 +97,25 @@ std::string kernel_evidence_page(const Witnessed& all) {
       "else than the "
       "last column says: what the filesystem does not keep, how the driver differs and why, and "
       "what it took the volume for.\n\n";
-  page += "| volume | made by | driver | options | names | MiB | agrees with | remarks |\n";
-  page += "|---|---|---|---|---|---|---|---|\n";
+  const std::string head =
+      "| volume | made by | driver | options | names | MiB | agrees with | remarks |\n"
+      "|---|---|---|---|---|---|---|---|\n";
+  page += head;
+  bool in_slices = false;
   for (const WitnessedVolume& volume : all.volumes) {
     const VolumeImage& image = volume.image;
+    if (!image.slice.empty() && !in_slices) {
+      in_slices = true;
+      page += "\n## Volumes inside slices\n\n" + head;
+    }
     const std::uint64_t bytes =
         std::accumulate(volume.theirs.tree.begin(), volume.theirs.tree.end(), std::uint64_t{0},
                         [](std::uint64_t sum, const auto& one) { return sum + one.second.bytes; });
     const std::string options = image.options.empty() ? "" : "`" + image.options + "`";
-    page += fmt::format("| {} | {} | {} | {} | {} | {:.1f} | {} | {} |\n", image.name,
-                        image.made_by, image.type, options, volume.theirs.tree.size(),
+    const std::string place =
+        in_slices ? fmt::format("; `{}`, partition {}", image.slice, image.number) : "";
+    page += fmt::format("| {} | {}{} | {} | {} | {} | {:.1f} | {} | {} |\n", image.name,
+                        image.made_by, place, image.type, options, volume.theirs.tree.size(),
                         static_cast<double>(bytes) / (1 << 20), result(volume), explained(volume));
   }
   return page;

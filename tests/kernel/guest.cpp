@@ -16,7 +16,7 @@
 namespace platter::test {
 namespace {
 
-constexpr std::chrono::seconds kGuestLimit{150};
+constexpr std::chrono::seconds kGuestLimit{300};
 constexpr int kWarning = 4;  // Linux include/linux/kern_levels.h
 
 // For the disks, the answer, and the filesystems that are asked about; what is built in is left
@@ -129,8 +129,9 @@ GuestAnswers read_answers(const std::string& text) {
 std::string job_lines(const std::vector<GuestJob>& jobs) {
   std::string lines;
   for (const GuestJob& job : jobs) {
-    lines += job.type.empty() ? fmt::format("table {}\n", job.name)
-                              : fmt::format("tree {} {} {}\n", job.name, job.type, job.options);
+    lines += job.type.empty() ? fmt::format("table {} {} 0\n", job.name, job.disk_name())
+                              : fmt::format("tree {} {} {} {} {}\n", job.name, job.disk_name(),
+                                            job.partition, job.type, job.options);
   }
   return lines;
 }
@@ -173,13 +174,15 @@ Emulator machine_for(const std::vector<GuestJob>& jobs, const TemporaryDirectory
   constexpr unsigned kFunctions = 8;
   unsigned disk = kFirstSlot * kFunctions;
   for (const GuestJob& job : jobs) {
-    const std::string image = scratch.file(job.name);
+    if (job.image.empty()) continue;
+    const std::string& name = job.disk_name();
+    const std::string image = scratch.file(name);
     write_file(image, job.image);
     for (const std::string& word :
          {std::string("-drive"),
-          fmt::format("if=none,id={},format=raw,readonly=on,file={}", job.name, image),
+          fmt::format("if=none,id={},format=raw,readonly=on,file={}", name, image),
           std::string("-device"),
-          fmt::format("virtio-blk-pci,drive={0},serial={0},addr={1}.{2},multifunction=on", job.name,
+          fmt::format("virtio-blk-pci,drive={0},serial={0},addr={1}.{2},multifunction=on", name,
                       disk / kFunctions, disk % kFunctions)}) {
       emulator.command.push_back(word);
     }

@@ -11,12 +11,15 @@
 
 namespace platter::test {
 
-/// One image for the kernel. `type` empty: its partition table is asked for.
+/// One question about an image. `type` empty: its partition table is asked for.
 struct GuestJob {
-  std::string name;  ///< letters, digits and '-'; at most 19 of them
-  std::vector<std::byte> image;
-  std::string type = {};     ///< filesystem, as mount names it
-  std::string options = {};  ///< mount options, no blanks; "" none
+  std::string name;              ///< letters, digits and '-'; at most 19 of them
+  std::vector<std::byte> image;  ///< empty: another job has brought the disk
+  std::string type = {};         ///< filesystem, as mount names it
+  std::string options = {};      ///< mount options, no blanks; "" none
+  std::string disk = {};         ///< names the disk as `name` does; "": it has the job's name
+  int partition = 0;             ///< as the kernel counts; 0: the whole disk
+  [[nodiscard]] const std::string& disk_name() const { return disk.empty() ? name : disk; }
 };
 
 struct GuestSlice {
@@ -43,7 +46,7 @@ struct GuestAnswers {
 
 /// Starts the kernel once with every image attached, read-only, and returns its answers.
 /// Throws std::runtime_error when kernel, emulator or the guest's program are not there, and when
-/// the guest does not come to its end within two and a half minutes.
+/// the guest does not come to its end within five minutes.
 [[nodiscard]] GuestAnswers ask_kernel(const std::vector<GuestJob>& jobs);
 
 }  // namespace platter::test

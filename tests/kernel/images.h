@@ -57,11 +57,18 @@ struct VolumeImage {
   /// the driver is silent.
   std::string announced = {};
   bool given_names = true;  ///< false: the filesystem shows other names than the writer was given
+  /// Where the volume fills a slice of the image: the slice's layer, the kernel's number of the
+  /// partition, and the disk's name, which several volumes share.
+  std::string slice = {};
+  int number = 0;
+  std::string disk = {};
 };
 
 /// Volumes of the fixture writers.
 [[nodiscard]] std::vector<VolumeImage> written_images();
 /// Volumes of makers that share no code with platter, from one tree.
 [[nodiscard]] std::vector<VolumeImage> maker_images();
+/// Volumes in slices; each has the whole disk for its image.
+[[nodiscard]] std::vector<VolumeImage> slice_images();
 
 }  // namespace platter::test

@@ -2,12 +2,14 @@
 
 #include <algorithm>
 #include <exception>
+#include <set>
 #include <stdexcept>
 
 #include <fmt/format.h>
 
 #include "files/walk.h"
 #include "formats.h"
+#include "job/volumes.h"
 #include "support/survey.h"
 
 namespace platter::test {
@@ -70,11 +72,30 @@ void show_as_driver(WitnessedVolume& one) {
   }
 }
 
+// What platter reads: of the whole image, or of a slice as `--in LAYER` takes it.
+Listing read_by_platter(const VolumeImage& image) {
+  const VolumeOptions options = {.names = image.names};
+  if (image.slice.empty()) {
+    const View view = view_of(image.image);
+    const auto volume = open_volume(image.format, view, options);
+    return {tree_of_volume(*volume, view), devices_in(*volume)};
+  }
+  Image disk;
+  disk.bytes = disk.stored_bytes = image.image.size();
+  disk.source = std::make_shared<MemorySource>(image.image);
+  const StraightSurvey survey = survey_straight(disk);
+  const Volumes volumes = open_volumes(survey, image.slice, options);
+  if (volumes.open.size() != 1 || volumes.open[0].layer->id != image.slice + "/" + image.format) {
+    throw std::runtime_error(fmt::format("platter finds {} volumes in {}, expected one of {}",
+                                         volumes.open.size(), image.slice, image.format));
+  }
+  const OpenVolume& open = volumes.open[0];
+  return {tree_of_volume(*open.volume, open.view), devices_in(*open.volume)};
+}
+
 WitnessedVolume compared(VolumeImage image, const GuestAnswer& answer) {
   WitnessedVolume one;
-  const View view = view_of(image.image);
-  const auto volume = open_volume(image.format, view, {.names = image.names});
-  one.ours = {tree_of_volume(*volume, view), devices_in(*volume)};
+  one.ours = read_by_platter(image);
   one.theirs = {answer.tree, answer.devices};
   if (image.given && image.given_names) {
     one.given = Listing{tree_of(*image.given), devices_of(*image.given)};
@@ -123,10 +144,16 @@ Witnessed ask() {
     volumes = written_images();
     for (VolumeImage& image : maker_images())
       volumes.push_back(std::move(image));
+    for (VolumeImage& image : slice_images())
+      volumes.push_back(std::move(image));
     for (const TableImage& table : table_images())
       jobs.push_back({table.name, table.image});
-    for (const VolumeImage& image : volumes)
-      jobs.push_back({image.name, image.image, image.type, image.options});
+    std::set<std::string> disks;
+    for (const VolumeImage& image : volumes) {
+      const bool brought = !image.disk.empty() && !disks.insert(image.disk).second;
+      jobs.push_back({image.name, brought ? std::vector<std::byte>{} : image.image, image.type,
+                      image.options, image.disk, image.number});
+    }
     answers = ask_kernel(jobs);
     for (const TableImage& table : table_images())
       all.tables.push_back({&table, slices_of(table), answers.by_name[table.name]});
@@ -141,9 +168,13 @@ Witnessed ask() {
     std::ranges::sort(table.theirs.slices);
   }
   all.kernel = answers.kernel;
-  for (VolumeImage& image : volumes) {
-    const GuestAnswer& answer = answers.by_name[image.name];
-    all.volumes.push_back(compared(std::move(image), answer));
+  try {
+    for (VolumeImage& image : volumes) {
+      const GuestAnswer& answer = answers.by_name[image.name];
+      all.volumes.push_back(compared(std::move(image), answer));
+    }
+  } catch (const std::exception& problem) {
+    all.trouble = problem.what();
   }
   return all;
 }

@@ -28,8 +28,14 @@ std::vector<Maker> makers() {
       {"makefs ffs little-endian",
        "makefs -t ffs -B little -o version=1,bsize=4096,fsize=512 image tree", "ffs"},
       {"makefs ufs2", "makefs -t ffs -B little -o version=2 image tree", "ufs2"},
+      {"makefs ufs2, large blocks",
+       "makefs -t ffs -B little -o version=2,bsize=32768,fsize=4096 image tree", "ufs2"},
+      {"makefs ffs, blocks without fragments",
+       "makefs -t ffs -B big -o version=1,bsize=8192,fsize=8192 image tree", "ffs"},
       {"makefs cd9660", "makefs -t cd9660 -o rockridge image tree", "iso9660"},
       {"genisoimage", "genisoimage -quiet -R -J -o image tree", "iso9660"},
+      {"genisoimage with a boot catalog",
+       "genisoimage -quiet -R -J -b one -no-emul-boot -c catalog -o image tree", "iso9660"},
       {"xorriso", "xorriso -as mkisofs -quiet -R -J -o image tree", "iso9660"},
       {"mke2fs 1024", "mke2fs -q -t ext2 -b 1024 -d tree image 24M", "ext2"},
       {"mke2fs revision 0", "mke2fs -q -t ext2 -r 0 -b 1024 -d tree image 24M", "ext2"},
@@ -40,6 +46,10 @@ std::vector<Maker> makers() {
       {"mkfs.fat 16",
        "truncate -s 24M image && mkfs.fat -F 16 image && mcopy -s -i image tree/* ::", "fat16",
        true},
+      {"mkfs.fat 16 with bad blocks and reserved sectors",
+       "truncate -s 24M image && printf '100\\n101\\n9000\\n' > bad && "
+       "mkfs.fat -F 16 -R 16 -f 1 -l bad image && mcopy -s -i image tree/* ::",
+       "fat16", true},
       {"mkfs.fat 32",
        "truncate -s 48M image && mkfs.fat -F 32 image && mcopy -s -i image tree/* ::", "fat32",
        true},
@@ -52,6 +62,10 @@ std::vector<Maker> makers() {
        "tree/*.DAT :",
        "hfs", true},
       {"mkfs.minix", "truncate -s 4M image && mkfs.minix -3 image", "minix"},
+      {"mkfs.minix with bad blocks",
+       "truncate -s 4M image && printf '100\\n101\\n900\\n' > bad && "
+       "mkfs.minix -2 -l bad image",
+       "minix"},
       {"mkfs.bfs", "truncate -s 1M image && mkfs.bfs image", "bfs"},
   };
 }

@@ -44,9 +44,10 @@ class MemoryVolume : public Volume {
   void each_extent(NodeId node, FunctionRef<bool(const Extent&)> visit) override;
   [[nodiscard]] std::string link_target(NodeId node) override;
   void each_run(FunctionRef<bool(const BlockRun&)> visit) override;
-  [[nodiscard]] std::uint64_t unit_bytes() const override { return 512; }
+  [[nodiscard]] std::uint64_t unit_bytes() const override { return unit; }
 
   std::vector<BlockRun> runs;  ///< what each_run() says
+  std::uint64_t unit = 512;    ///< what unit_bytes() says
 
  private:
   std::map<NodeId, Node> nodes_;

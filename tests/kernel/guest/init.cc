@@ -4,14 +4,15 @@
 // kernel's drivers alone. Jobs stand in /jobs, one a line; images are told apart by the serial
 // number of their disk. Answers go to the virtio port, where kernel messages cannot cut them:
 //
-//   table SERIAL              ->  slice NUMBER FIRST BLOCKS           512-byte blocks
-//   tree SERIAL TYPE OPTIONS  ->  file TYPE MODE UID GID LINKS BYTES MTIME MAJOR MINOR SUM PATH
-//                                      TARGET
-//                                 problem WORDS
-//                                 said LEVEL WORDS   a kernel message that came meanwhile
-//   each ends with            ->  took MILLISECONDS
-//                                 end SERIAL
+//   table NAME SERIAL 0                    ->  slice NUMBER FIRST BLOCKS           512-byte blocks
+//   tree NAME SERIAL NUMBER TYPE OPTIONS   ->  file TYPE MODE UID GID LINKS BYTES MTIME MAJOR MINOR
+//                                                   SUM PATH TARGET
+//                                              problem WORDS
+//                                              said LEVEL WORDS   a kernel message, meanwhile
+//   each ends with                         ->  took MILLISECONDS
+//                                              end NAME
 //
+// NUMBER is the partition's, 0 for the whole disk.
 // The first answer is "kernel RELEASE VERSION". PATH and TARGET are in hex, "-" when empty. TYPE is
 // the letter that ls shows.
 #include <dirent.h>
@@ -212,8 +213,8 @@ void table(const std::string& disk) {
   }
 }
 
-void tree(const std::string& disk, const char* type, const char* options) {
-  const std::string device = "/dev/" + disk;
+void tree(const std::string& disk, int number, const char* type, const char* options) {
+  const std::string device = "/dev/" + disk + (number == 0 ? "" : std::to_string(number));
   if (mount(device.c_str(), "/mnt", type, MS_RDONLY, options) != 0) {
     return problem(std::string("mount ") + type + " " + options);
   }
@@ -224,13 +225,15 @@ void tree(const std::string& disk, const char* type, const char* options) {
 // In a process of its own: a driver that hangs or dies takes one answer with it, not all.
 void job(const char* line) {
   std::array<char, 16> what{};
+  std::array<char, 32> name{};
   std::array<char, 32> serial{};
   std::array<char, 32> type{};
   std::array<char, 128> options{};
-  const int words = std::sscanf(line, "%15s %31s %31s %127s", what.data(), serial.data(),
-                                type.data(), options.data());
-  if (words < 2) return;
-  std::fprintf(answer, "begin %s\n", serial.data());
+  int number = 0;
+  const int words = std::sscanf(line, "%15s %31s %31s %d %31s %127s", what.data(), name.data(),
+                                serial.data(), &number, type.data(), options.data());
+  if (words < 4) return;
+  std::fprintf(answer, "begin %s\n", name.data());
   std::fflush(answer);
   const KernelMessages messages;
   const auto start = std::chrono::steady_clock::now();
@@ -243,7 +246,7 @@ void job(const char* line) {
     } else if (std::strcmp(what.data(), "table") == 0) {
       table(disk);
     } else {
-      tree(disk, type.data(), options.data());
+      tree(disk, number, type.data(), options.data());
     }
     std::fflush(answer);
     _exit(0);
@@ -255,7 +258,7 @@ void job(const char* line) {
   const auto took = std::chrono::duration_cast<std::chrono::milliseconds>(
       std::chrono::steady_clock::now() - start);
   std::fprintf(answer, "took %lld\n", static_cast<long long>(took.count()));
-  std::fprintf(answer, "end %s\n", serial.data());
+  std::fprintf(answer, "end %s\n", name.data());
   std::fflush(answer);
 }
 

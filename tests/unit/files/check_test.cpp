@@ -83,6 +83,38 @@ TEST_CASE("check: owners against the maps") {
   CHECK(findings[0].message == "2 blocks of 512 bytes are in use and belong to no file");
 }
 
+TEST_CASE("check: runs of blocks that begin inside a unit own all of it, once") {
+  MemoryVolume volume;
+  volume.unit = 4096;
+  const NodeId file = volume.add_file(1, "holes", std::string(12288, 'h'));
+  volume.node(file).extents = {{1024, 1024, 512, false}, {2048, 2048, 512, false}};
+  volume.runs = {{0, 4096, BlockUse::used}, {4096, 8192, BlockUse::free}};
+  CHECK(findings_of(volume).empty());
+  const NodeId other = volume.add_file(1, "other", "");
+  volume.node(other).attributes.bytes = 4096;
+  volume.node(other).extents = {{3072, 3072, 512, false}};
+  const auto findings = findings_of(volume);
+  REQUIRE(findings.size() == 1);
+  CHECK(findings[0].message == "1 block in holes and other");
+}
+
+TEST_CASE("check: blocks that hold the volume's own records are no file's") {
+  for (const BlockUse use : {BlockUse::metadata, BlockUse::bad}) {
+    MemoryVolume volume;
+    fill(volume);
+    volume.runs = {{0, 1024, BlockUse::used}, {1024, 512, use}, {1536, 3 * 512, BlockUse::used}};
+    const auto findings = findings_of(volume);
+    REQUIRE(findings.size() == 1);
+    CHECK(findings[0].severity == Severity::fault);
+    CHECK(findings[0].code == FindingCode::extent_overlap);
+    CHECK(findings[0].start == 1024);
+    CHECK(findings[0].message == "b has blocks that hold the volume's own records");
+    // A part of a unit may be a record beside a file's bytes.
+    volume.runs = {{0, 1024, BlockUse::used}, {1024, 100, use}, {1124, 3972, BlockUse::used}};
+    CHECK(findings_of(volume).empty());
+  }
+}
+
 TEST_CASE("check: blocks past the end, and names that lead to nothing") {
   MemoryVolume volume;
   fill(volume);

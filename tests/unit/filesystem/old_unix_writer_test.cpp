@@ -5,8 +5,10 @@
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
 
+#include "files/check.h"
 #include "files/content.h"
 #include "files/walk.h"
+#include "filesystem/s5_structures.h"
 #include "support/old_unix_check.h"
 #include "support/survey.h"
 #include "writers/efs_writer.h"
@@ -333,6 +335,46 @@ TEST_CASE("efs: devices of both forms", "[efs]") {
     REQUIRE(place);
     CHECK(volume->attributes(place->node).device == DeviceNumber{major, minor});
     CHECK(volume->attributes(place->node).type == NodeType::block_device);
+  }
+}
+
+// Inode 1 has no name and keeps bad blocks from use; its size is not to be relied on.
+TEST_CASE("v7: the file of bad blocks accounts for them", "[v7]") {
+  for (const ByteOrder order : {ByteOrder::pdp, ByteOrder::little, ByteOrder::big}) {
+    fixtures::V7Options options;
+    options.order = order;
+    fixtures::V7Writer writer(options);
+    writer.add_file("bad", pattern(9000, 3)).add_file("good", "text");
+    auto bytes = writer.build();
+    const auto findings = [&] {
+      const View view = view_of(bytes);
+      return check_volume(*open_volume("v7", view), view).findings;
+    };
+    CHECK(findings().empty());
+    const auto place = find_path(*open_volume("v7", view_of(bytes)), "bad");
+    REQUIRE(place);
+    const auto inode = [&](std::uint64_t number) {
+      return std::span(bytes).subspan(1024 + (number - 1) * 64, 64);
+    };
+    const auto from = inode(place->node);
+    std::ranges::copy(from, inode(1).begin());
+    const auto empty = [&](std::span<std::byte> at) {
+      FieldWriter<filesystem::kS5Inode>(at.data(), order).set<"size">(0);
+    };
+    empty(from);
+    empty(inode(1));
+    std::ranges::fill(FieldWriter<filesystem::kS5Inode>(from.data(), order).raw<"address">(),
+                      std::byte{0});
+    CHECK(findings().empty());
+    std::uint64_t bad = 0;
+    open_volume("v7", view_of(bytes))->each_run([&](const BlockRun& run) {
+      if (run.use == BlockUse::bad) bad += run.bytes;
+      return true;
+    });
+    CHECK(bad == (18 + 1) * 512);  // and a block of addresses
+    std::ranges::fill(inode(1), std::byte{0});
+    REQUIRE(findings().size() == 1);
+    CHECK(findings()[0].code == FindingCode::blocks_unaccounted);
   }
 }
 
