@@ -1,17 +1,18 @@
-// XFS: identification by the superblock at byte 0.
+// XFS: identification by the superblock at byte 0, and opening.
+#include <memory>
 #include <string>
 #include <vector>
 
 #include "filesystem/ext2_uuid.h"
 #include "filesystem/field_checks.h"
+#include "filesystem/xfs_log.h"
 #include "filesystem/xfs_superblock.h"
+#include "filesystem/xfs_volume.h"
 
 namespace platter::filesystem {
 namespace {
 
-using Super = Record<kXfsSuperblock>;
-
-constexpr std::uint64_t kVersionMask = 0xF;
+using Super = XfsSuper;
 
 bool is_power(std::uint64_t log, std::uint64_t value) {
   return log < 32 && std::uint64_t{1} << log == value;
@@ -45,7 +46,7 @@ void check(Claim& claim, const Super& super) {
 std::vector<Claim> claims(const View& view, const Context&) {
   if (view.number(0, 4, ByteOrder::big) != kXfsMagic) return {};
   const auto super = view.record<kXfsSuperblock>(0, ByteOrder::big);
-  const std::uint64_t version = super.get<"version">() & kVersionMask;
+  const std::uint64_t version = super.get<"version">() & kXfsVersionMask;
   const std::uint64_t block_bytes = super.get<"block_bytes">();
   if (!super.complete() || version == 0 || version > 5 ||
       !is_power_of_two_in(block_bytes, 512, 65536) || super.get<"groups">() == 0 ||
@@ -91,7 +92,10 @@ std::vector<Claim> claims(const View& view, const Context&) {
       .set("inodes", super.get<"inodes">())
       .set("free_inodes", super.get<"free_inodes">())
       .set("log_blocks", super.get<"log_blocks">())
-      .set("features", super.get<"version">() & ~kVersionMask);
+      .set("features", super.get<"version">() & ~kXfsVersionMask);
+  if (const auto shape = xfs_shape(view, super)) {
+    facts.set("clean", xfs_log_word(xfs_log_state(view, super, *shape)));
+  }
   if (super.get<"in_progress">() != 0) {
     claim.find(
         Severity::fault, FindingCode::filesystem_damaged, super.place_of<"in_progress">(), 1,
@@ -102,10 +106,21 @@ std::vector<Claim> claims(const View& view, const Context&) {
   return settled(std::move(claim));
 }
 
+std::unique_ptr<Volume> open(const View& view, const VolumeOptions& options) {
+  if (view.number(0, 4, ByteOrder::big) != kXfsMagic) return nullptr;
+  const auto super = view.record<kXfsSuperblock>(0, ByteOrder::big);
+  const auto shape = xfs_shape(view, super);
+  if (!super.complete() || !shape) return nullptr;
+  return std::make_unique<XfsVolume>(view, super, *shape, options.charset);
+}
+
 }  // namespace
 
 extern const Format xfs_format;
-const Format xfs_format = {
-    .id = "xfs", .title = "XFS filesystem", .stage = Stage::filesystem, .claims = claims};
+const Format xfs_format = {.id = "xfs",
+                           .title = "XFS filesystem",
+                           .stage = Stage::filesystem,
+                           .claims = claims,
+                           .open = open};
 
 }  // namespace platter::filesystem

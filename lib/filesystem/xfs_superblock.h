@@ -59,4 +59,46 @@ inline constexpr Structure kXfsSuperblock =
     structure("XFS superblock", "Linux fs/xfs/libxfs/xfs_format.h, struct xfs_dsb", 208,
               kXfsSuperblockFields);
 
+/// What follows in version 5.
+inline constexpr Field kXfsSuperblock5Fields[] = {
+    u32("features_compatible", 0, "features that a reader need not know"),
+    u32("features_read_only", 4, "features that a writer must know"),
+    u32("features_incompatible", 8, "features that a reader must know"),
+    u32("features_log", 12, "features of the log"),
+    le32("sum", 16, "CRC-32C of the superblock's sector"),
+    u32("sparse_alignment", 20, "alignment of inode chunks in parts"),
+    u64("project_quota_inode", 24, "inode of project quotas"),
+    u64("sequence", 32, "place in the log of the last change"),
+    bytes("metadata_uuid", 40, 16, "identifier in other records, when it is another one"),
+};
+inline constexpr Structure kXfsSuperblock5 =
+    structure("XFS superblock, version 5", "Linux fs/xfs/libxfs/xfs_format.h, struct xfs_dsb", 56,
+              kXfsSuperblock5Fields);
+
+// Bits of `version`.
+inline constexpr std::uint64_t kXfsVersionMask = 0xF;
+inline constexpr std::uint64_t kXfsNumbers = 4;  ///< the version from which on bits tell features
+inline constexpr std::uint64_t kXfsChecksums = 5;
+inline constexpr std::uint64_t kXfsAttributes = 0x10;
+inline constexpr std::uint64_t kXfsWideLinks = 0x20;
+inline constexpr std::uint64_t kXfsQuotas = 0x40;
+inline constexpr std::uint64_t kXfsAlignment = 0x80;
+inline constexpr std::uint64_t kXfsLog2 = 0x400;
+inline constexpr std::uint64_t kXfsUnwritten = 0x1000;
+inline constexpr std::uint64_t kXfsDirectory2 = 0x2000;
+inline constexpr std::uint64_t kXfsMoreFeatures = 0x8000;
+// Bits of `more_features`.
+inline constexpr std::uint64_t kXfsLazyCounts = 0x2;
+inline constexpr std::uint64_t kXfsMovingAttributes = 0x8;
+inline constexpr std::uint64_t kXfsTypesInNames = 0x200;
+// Bits of `features_incompatible`.
+inline constexpr std::uint64_t kXfsIncompatTypes = 0x1;
+inline constexpr std::uint64_t kXfsIncompatSparseChunks = 0x2;
+inline constexpr std::uint64_t kXfsIncompatLateTimes = 0x8;
+inline constexpr std::uint64_t kXfsIncompatNeedsRepair = 0x10;
+inline constexpr std::uint64_t kXfsIncompatKnown = 0x3F;  ///< metadata uuid, wide extent counts
+
+/// An inode number that stands for none.
+inline constexpr std::uint64_t kXfsNoInode = 0xFFFFFFFFFFFFFFFF;
+
 }  // namespace platter::filesystem

@@ -23,9 +23,30 @@
 #include "writers/sgi_writer.h"
 #include "writers/v7_writer.h"
 #include "writers/workstation_boot_writer.h"
+#include "writers/xfs_writer.h"
 
 namespace platter::test {
 namespace {
+
+std::vector<std::byte> xfs_volume(std::uint32_t version) {
+  fixtures::XfsWriter writer({.version = version,
+                              .block_bytes = 512,
+                              .groups = 2,
+                              .group_blocks = 900,
+                              .extent_blocks = 1,
+                              .gap_blocks = 1});
+  writer.add_file("a", std::string(20'000, 'a'));
+  writer.add_sparse_file("b", 900'000, {{0, "b"}, {70'000, "c"}, {899'999, "d"}});
+  writer.add_symlink("link", "a").add_symlink("long", std::string(700, 'x'));
+  writer.add_device("tty", false, 1, 2);
+  writer.add_directory("d/e/f");
+  writer.add_link("d/other", "a");
+  for (int i = 0; i < 9; ++i)
+    writer.add_file("block/file-" + std::to_string(i), std::to_string(i));
+  for (int i = 0; i < 90; ++i)
+    writer.add_file("d/file-" + std::to_string(i), "");
+  return writer.build();
+}
 
 std::vector<std::byte> small_disc() {
   fixtures::IsoOptions options;
@@ -269,6 +290,10 @@ std::vector<Specimen> specimens() {
     all.push_back({"ffs little-endian", ffs_volume(ByteOrder::little, style)});
   }
   all.push_back({"efs", old_unix_volume(fixtures::EfsWriter({.volume_blocks = 1024}))});
+  // Trees with levels, and both forms of directories.
+  for (const std::uint32_t version : {4U, 1U}) {
+    all.push_back({"xfs", xfs_volume(version)});
+  }
   for (const auto style : {fixtures::S5Style::release4, fixtures::S5Style::release2,
                            fixtures::S5Style::xenix, fixtures::S5Style::coherent}) {
     all.push_back({"s5, xenix and coherent",

@@ -89,4 +89,9 @@ DriverHabit versions_shown() {
   return {show_versions, "file names with their version and the dot before an empty extension"};
 }
 
+DriverHabit version_warned() {
+  return {nullptr, "version 4 is announced once to end in 2030",
+          "Deprecated V4 format (crc=0) will not be supported"};
+}
+
 }  // namespace platter::test

@@ -35,4 +35,8 @@ namespace platter::test {
 /// the version. Linux fs/isofs/dir.c, do_isofs_readdir.
 [[nodiscard]] DriverHabit versions_shown();
 
+/// The driver tells once that it will not know version 4 for ever. Linux fs/xfs/xfs_super.c,
+/// xfs_fs_fill_super.
+[[nodiscard]] DriverHabit version_warned();
+
 }  // namespace platter::test

@@ -26,7 +26,7 @@ How far this goes:
 * Volumes of the fixture writers hold: empty files and files of one byte; sizes of one byte less than,
   as many as, and one byte more than a block and what the levels of the block map reach, up to 9 MiB;
   holes at the start, at the end and throughout; the longest name (250 bytes in Rock Ridge, 60
-  characters in Joliet); 100 to 460 names in one directory;
+  characters in Joliet); 100 to 1500 names in one directory;
   five levels of directories; hard links; symbolic links around the lengths at which they are stored
   in another way; devices and fifos; times before 1970 and of 2038. What a filesystem or its fixture
   writer cannot hold is left out.

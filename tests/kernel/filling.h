@@ -41,5 +41,6 @@ using Images = std::vector<VolumeImage>;
 void add_efs_images(Images& images);
 void add_s5_images(Images& images);
 void add_v7_images(Images& images);
+void add_xfs_images(Images& images);
 
 }  // namespace platter::test

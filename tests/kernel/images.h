@@ -34,8 +34,9 @@ struct Listing {
 /// the writer look so. It must change something, or there is nothing to explain.
 struct DriverHabit {
   void (*apply)(Listing& listing);
-  std::string words;         ///< for the evidence page
-  std::string warning = {};  ///< how kernel messages begin that come with it
+  std::string words;  ///< for the evidence page
+  /// How kernel messages begin that come with it, behind the driver's and the disk's name.
+  std::string warning = {};
   /// Takes out of the driver's own listing what only the driver shows.
   void (*undo)(Listing& listing) = nullptr;
 };

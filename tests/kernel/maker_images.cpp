@@ -6,6 +6,7 @@
 #include "kernel/driver_habits.h"
 #include "kernel/images.h"
 #include "support/survey.h"
+#include "support/xfs_prototype.h"
 
 namespace platter::test {
 namespace {
@@ -57,6 +58,15 @@ constexpr Maker kMakers[] = {
     {"mkfs-fat-32", "mkfs.fat -F 32, mcopy",
      "truncate -s 36M image && mkfs.fat -F 32 image && mcopy -s -m -i image tree/* ::", "fat32",
      "vfat", "iocharset=iso8859-1,utf8,tz=UTC", NameView::best, true},
+    {"mkfs-xfs-512", "mkfs.xfs -m crc=0 -b size=512 -p",
+     "truncate -s 20M image && mkfs.xfs --unsupported -q -m crc=0 -b size=512 -n size=4096 -p "
+     "prototype image",
+     "xfs", "xfs", ""},
+    {"mkfs-xfs-4", "mkfs.xfs -m crc=0 -n ftype=0 -p",
+     "truncate -s 20M image && mkfs.xfs --unsupported -q -m crc=0 -n ftype=0 -p prototype image",
+     "xfs", "xfs", ""},
+    {"mkfs-xfs-5", "mkfs.xfs -p",
+     "truncate -s 20M image && mkfs.xfs --unsupported -q -p prototype image", "xfs", "xfs", ""},
     {"hformat", "hformat, hcopy",
      "truncate -s 8M image && export HOME=$PWD && hformat -l Check image && hmkdir :MANY && "
      "hcopy -r tree/*.DAT : && hcopy -r tree/MANY/* :MANY: && humount",
@@ -92,6 +102,9 @@ std::vector<VolumeImage> maker_images() {
     make_tree(tree, recipe);
     must("cd " + tree + " && " + kForAll);
     if (!plain) must("cd " + tree + " && " + kForUnix);
+    const std::string prototype = xfs_prototype(tree);
+    const auto bytes = std::as_bytes(std::span(prototype));
+    write_file(tree + "/../prototype", {bytes.begin(), bytes.end()});
   }
   std::vector<VolumeImage> images;
   for (const Maker& maker : kMakers) {
@@ -109,6 +122,7 @@ std::vector<VolumeImage> maker_images() {
     image.image = read_file(place + "/image");
     image.names = maker.names;
     if (maker.moves) image.habits = {moved_shown()};
+    if (image.format == "xfs" && image.name != "mkfs-xfs-5") image.habits = {version_warned()};
     if (maker.plain || maker.names == NameView::joliet) image.kept = kNamesAndTimes;
     images.push_back(std::move(image));
   }

@@ -248,6 +248,7 @@ std::vector<VolumeImage> written_images() {
   Images images;
   add_ffs(images);
   add_efs_images(images);
+  add_xfs_images(images);
   add_s5_images(images);
   add_v7_images(images);
   add_minix(images);

@@ -127,8 +127,12 @@ std::string differences(const Listing& ours, const Listing& theirs) {
 }
 
 bool is_explained(const std::string& warning, const VolumeImage& image) {
+  // "XFS (vda): words": the disk's letters are the emulator's.
+  const std::size_t disk = warning.find("): ");
   const auto begins = [&](const std::string& with) {
-    return !with.empty() && warning.starts_with(with);
+    if (with.empty()) return false;
+    return warning.starts_with(with) ||
+           (disk != std::string::npos && warning.substr(disk + 3).starts_with(with));
   };
   return begins(image.announced) ||
          std::ranges::any_of(image.habits,
