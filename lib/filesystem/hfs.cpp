@@ -12,7 +12,6 @@ namespace platter::filesystem {
 namespace {
 
 constexpr std::uint64_t kBlock = 512;
-constexpr std::uint64_t kEmbedded = 0x482B;  // "H+"
 
 struct Found {
   HfsHeader header;
@@ -57,7 +56,7 @@ void add_facts(Claim& claim, const HfsHeader& header) {
   add_time(facts, "backed_up", header.get<"backed_up">());
   facts.set("clean", (header.get<"attributes">() & kHfsUnmounted) != 0 ? "clean" : "not clean")
       .set("blocks", blocks);
-  if (header.get<"embedded_signature">() == kEmbedded) facts.set("wraps", "hfsplus");
+  if (header.get<"embedded_signature">() == kHfsEmbedded) facts.set("wraps", "hfsplus");
 }
 
 std::vector<Claim> claims(const View& view, const Context&) {

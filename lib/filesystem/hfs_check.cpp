@@ -1,17 +1,12 @@
 // The records of an HFS volume against one another.
 #include <algorithm>
-#include <unordered_map>
 
 #include <fmt/format.h>
 
+#include "filesystem/hfs_valences.h"
 #include "filesystem/hfs_volume.h"
 
 namespace platter::filesystem {
-namespace {
-
-constexpr std::size_t kMostValences = 200'000;
-
-}  // namespace
 
 void HfsVolume::check_records() {
   check_bitmap();
@@ -49,15 +44,7 @@ void HfsVolume::check_spare() {
 
 // Along all leaves of the catalog: order of keys, counts, and how many children each directory has.
 void HfsVolume::check_catalog() {
-  std::unordered_map<std::uint64_t, std::int64_t> missing;  // valence less children
-  const auto balance = [&](std::uint64_t id, std::int64_t change) {
-    const auto found = missing.find(id);
-    if (found != missing.end()) {
-      found->second += change;
-    } else if (missing.size() < kMostValences) {
-      missing.emplace(id, change);
-    }
-  };
+  HfsValences valences;
   std::uint64_t records = 0;
   std::uint64_t files = 0;
   std::uint64_t directories = 0;
@@ -85,10 +72,10 @@ void HfsVolume::check_catalog() {
     const auto kind = std::to_integer<std::uint64_t>(data[0]);
     if (kind != kHfsFileRecord && kind != kHfsDirectoryRecord) return true;
     ++(kind == kHfsFileRecord ? files : directories);
-    if (parent != kHfsRootParent) balance(parent, -1);
+    if (parent != kHfsRootParent) valences.entry_in(parent);
     if (kind == kHfsDirectoryRecord && data.size() >= kHfsDirectory.bytes) {
       const FieldReader<kHfsDirectory> directory(data.data(), ByteOrder::big);
-      balance(directory.get<"id">(), static_cast<std::int64_t>(directory.get<"valence">()));
+      valences.claim(directory.get<"id">(), directory.get<"valence">());
     }
     return true;
   });
@@ -113,17 +100,9 @@ void HfsVolume::check_catalog() {
         fmt::format("the header counts {} files and {} directories, expected {} and {}",
                     header_.get<"files">(), stated, files, directories == 0 ? 0 : directories - 1));
   }
-  if (missing.size() >= kMostValences) return;  // not all directories were seen
-  std::vector<std::pair<std::uint64_t, std::int64_t>> wrong;
-  for (const auto& [id, difference] : missing) {
-    if (difference != 0) wrong.emplace_back(id, difference);
-  }
-  std::ranges::sort(wrong);
-  for (const auto& [id, difference] : wrong) {
+  for (std::string& complaint : valences.complaints()) {
     find(Severity::caution, FindingCode::filesystem_damaged, image_place(kHfsHeaderPlace), 0,
-         fmt::format("directory {} claims {} {} than it has", id,
-                     difference < 0 ? -difference : difference,
-                     difference < 0 ? "fewer entries" : "more entries"));
+         std::move(complaint));
   }
 }
 

@@ -34,6 +34,12 @@ std::vector<HfsVolume::MarkedRun> HfsVolume::marked_runs() {
                         BlockUse::metadata});
     }
   }
+  // A wrapped volume: the system that made it calls its blocks bad, so that nobody takes them.
+  const auto embedded = header_.sub<"embedded">();
+  if (header_.get<"embedded_signature">() == kHfsEmbedded &&
+      fits_within(embedded.get<"start">(), embedded.get<"count">(), blocks_)) {
+    marked.push_back({embedded.get<"start">(), embedded.get<"count">(), BlockUse::metadata});
+  }
   each_overflow_run(kHfsBadBlocks, kHfsDataFork, 0, [&](std::uint64_t start, std::uint64_t count) {
     if (fits_within(start, count, blocks_)) marked.push_back({start, count, BlockUse::bad});
     return marked.size() <= blocks_;

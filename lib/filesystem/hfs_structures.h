@@ -7,6 +7,7 @@ namespace platter::filesystem {
 
 inline constexpr std::uint64_t kHfsSignature = 0x4244;  ///< "BD"
 inline constexpr std::uint64_t kHfsHeaderPlace = 1024;
+inline constexpr std::uint64_t kHfsEmbedded = 0x482B;  ///< "H+": an HFS+ volume is wrapped
 /// Seconds from 1904-01-01 to 1970-01-01.
 inline constexpr std::int64_t kHfsEpoch = 2'082'844'800;
 
@@ -82,11 +83,16 @@ inline constexpr Field kHfsTreeHeaderFields[] = {
     u32("leaf_records", 6, "records in all leaves"),
     u32("first_leaf", 10, "first leaf"),
     u32("last_leaf", 14, "last leaf"),
-    u16("node_bytes", 18, "node, 512", unit::bytes),
+    u16("node_bytes", 18, "node; HFS: 512", unit::bytes),
     u16("most_key_bytes", 20, "longest key", unit::bytes),
     u32("nodes", 22, "nodes in the file"),
     u32("free_nodes", 26, "unused nodes"),
-    reserved(30, 76),
+    reserved(30, 2),
+    u32("clump_bytes", 32, "clump", unit::bytes),
+    u8("tree_kind", 36, "0: of the volume itself"),
+    u8("key_order", 37, "HFS+ by case only: 0xCF without regard to case, 0xBC by number"),
+    u32("tree_attributes", 38, "HFS+: bit 1 keys begin with 16 bits, 2 index keys vary in length"),
+    reserved(42, 64),
 };
 inline constexpr Structure kHfsTreeHeader =
     structure("B-tree header", "Linux fs/hfs/btree.h, struct hfs_btree_header_rec", 106,

@@ -15,6 +15,7 @@
 #include "writers/fat_writer.h"
 #include "writers/ffs_writer.h"
 #include "writers/hfs_writer.h"
+#include "writers/hfsplus_writer.h"
 #include "writers/iso9660_sketch.h"
 #include "writers/iso9660_writer.h"
 #include "writers/mbr_writer.h"
@@ -215,6 +216,24 @@ std::vector<std::byte> hfs_volume() {
   return writer.build();
 }
 
+// Both trees with an index, hard links, an attribute of its own blocks.
+std::vector<std::byte> hfsplus_volume(bool by_case) {
+  fixtures::HfsPlusWriter writer({.blocks = 160,
+                                  .block_bytes = 512,
+                                  .node_bytes = 1024,
+                                  .catalog_nodes = 12,
+                                  .catalog_pieces = 9,
+                                  .by_case = by_case,
+                                  .large_attribute = std::string(600, 'a'),
+                                  .bad_blocks = 1});
+  writer.add_file("a", {std::string(5000, 'x'), 10}, {"resource"})
+      .add_directory("sub")
+      .add_symlink("link", "sub/b")
+      .add_link("sub/b", "a")
+      .add_file("sub/c", {"more"});
+  return writer.build();
+}
+
 std::vector<std::byte> minix_volume(ByteOrder order, unsigned version) {
   fixtures::MinixWriter writer({.order = order, .version = version, .zones = 64, .inodes = 32});
   writer.add_file("d/a", "content").add_symlink("link", "d/a");
@@ -311,6 +330,9 @@ std::vector<Specimen> specimens() {
   all.push_back({"fat16", fat_volume(16, 4300)});
   all.push_back({"fat32", fat_volume(32, 2000)});
   all.push_back({"hfs", hfs_volume()});
+  all.push_back({"hfsplus", hfsplus_volume(false)});
+  all.push_back({"hfsplus by case", hfsplus_volume(true)});
+  all.push_back({"hfsplus in hfs", fixtures::wrap_in_hfs(hfsplus_volume(false))});
   for (const unsigned version : {1U, 2U, 3U}) {
     all.push_back({"minix little-endian", minix_volume(ByteOrder::little, version)});
     all.push_back({"minix big-endian", minix_volume(ByteOrder::big, version)});

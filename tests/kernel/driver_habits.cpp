@@ -42,6 +42,13 @@ void keep_low_bits(Listing& listing) {
     number.major = 0;
 }
 
+void split_late(Listing& listing) {
+  for (auto& [path, number] : listing.devices) {
+    const std::uint32_t all = number.major << 24U | number.minor;
+    number = {.major = all >> 20U, .minor = all & 0xFFFFFU};
+  }
+}
+
 void drop_moved(Listing& listing) {
   std::erase_if(listing.tree, [](const auto& one) {
     const std::string top = one.first.substr(0, one.first.find('/'));
@@ -79,6 +86,10 @@ DriverHabit low_device_bits() {
 
 DriverHabit moved_shown() {
   return {nullptr, "the directory that holds moved directories is shown as well", "", drop_moved};
+}
+
+DriverHabit kernel_device_split() {
+  return {split_late, "device numbers are split into 12 and 20 bits, not 8 and 24"};
 }
 
 DriverHabit data_forks_only() {

@@ -28,7 +28,12 @@ namespace platter::test {
 /// entries that are marked RE and nothing else (Linux fs/isofs/rock.c, get_rock_ridge_filename).
 [[nodiscard]] DriverHabit moved_shown();
 
-/// Resource forks are not listed. Linux fs/hfs/dir.c, hfs_readdir.
+/// Device numbers are split after 12 bits, as inside the kernel, and not after 8. Linux
+/// fs/hfsplus/inode.c, hfsplus_cat_read_inode.
+[[nodiscard]] DriverHabit kernel_device_split();
+
+/// Resource forks are not listed. Linux fs/hfs/dir.c, hfs_readdir; fs/hfsplus/dir.c,
+/// hfsplus_readdir.
 [[nodiscard]] DriverHabit data_forks_only();
 
 /// Files of an ISO 9660 volume without Rock Ridge under map=off: identifiers as they stand, with

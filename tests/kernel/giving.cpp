@@ -147,4 +147,28 @@ void give(HfsWriter& writer, const ContentItems& items) {
   }
 }
 
+void give(HfsPlusWriter& writer, const ContentItems& items) {
+  std::size_t pieces = 0;
+  for (const ContentItem& item : items) {
+    const auto attributes = attributes_of<HfsPlusAttributes>(item);
+    if (!item.same_as.empty()) {
+      writer.add_link(item.path, item.same_as);
+    } else if (item.type == NodeType::file) {
+      // Eight extents stand in the catalog; more of them go into the extents file.
+      pieces = item.bytes > 8192 ? pieces % 20 + 3 : 1;
+      const HfsFork resource{item.bytes % 3 == 1 ? "resource fork" : "", 1};
+      writer.add_file(item.path, {item.content(), pieces}, resource, attributes);
+    } else if (item.type == NodeType::directory) {
+      writer.add_directory(item.path, attributes);
+    } else if (item.type == NodeType::symlink) {
+      writer.add_symlink(item.path, item.target, attributes);
+    } else if (item.type == NodeType::fifo) {
+      writer.add_fifo(item.path, attributes);
+    } else {
+      writer.add_device(item.path, item.type == NodeType::block_device, item.device.major,
+                        item.device.minor, attributes);
+    }
+  }
+}
+
 }  // namespace platter::test

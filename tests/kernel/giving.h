@@ -8,6 +8,7 @@
 #include "writers/fat_writer.h"
 #include "writers/ffs_writer.h"
 #include "writers/hfs_writer.h"
+#include "writers/hfsplus_writer.h"
 #include "writers/iso9660_writer.h"
 #include "writers/minix_writer.h"
 #include "writers/unix_tree.h"
@@ -24,5 +25,6 @@ void give(fixtures::Iso9660Writer& writer, const ContentItems& items);
 void give(fixtures::BfsWriter& writer, const ContentItems& items);
 void give(fixtures::FatWriter& writer, const ContentItems& items);
 void give(fixtures::HfsWriter& writer, const ContentItems& items);
+void give(fixtures::HfsPlusWriter& writer, const ContentItems& items);
 
 }  // namespace platter::test

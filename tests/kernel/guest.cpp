@@ -22,13 +22,12 @@ constexpr int kWarning = 4;  // Linux include/linux/kern_levels.h
 // For the disks, the answer, and the filesystems that are asked about; what is built in is left
 // out.
 const std::vector<std::string>& wanted_modules() {
-  static const std::vector<std::string> kNames = {"virtio_pci", "virtio_blk", "virtio_console",
-                                                  "ufs",        "efs",        "sysv",
-                                                  "minix",      "bfs",        "hfs",
-                                                  "isofs",      "fat",        "vfat",
-                                                  "ext4",       "nls_cp437",  "nls_iso8859-1",
-                                                  "nls_utf8",   "nls_ascii",  "crc32c_generic",
-                                                  "xfs"};
+  static const std::vector<std::string> kNames = {
+      "virtio_pci",    "virtio_blk", "virtio_console", "ufs",
+      "efs",           "sysv",       "minix",          "bfs",
+      "hfs",           "hfsplus",    "isofs",          "fat",
+      "vfat",          "ext4",       "nls_cp437",      "nls_utf8",
+      "nls_iso8859-1", "nls_ascii",  "crc32c_generic", "xfs"};
   return kNames;
 }
 

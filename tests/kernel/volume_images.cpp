@@ -1,7 +1,8 @@
 // Volumes of the fixture writers, each with contents that reach every level of its block map.
 //
 // Which driver takes which dialect, and its options: Linux fs/ufs/super.c (ufstype),
-// fs/minix/inode.c, fs/bfs/inode.c, fs/fat/inode.c, fs/hfs/super.c and fs/isofs/inode.c.
+// fs/minix/inode.c, fs/bfs/inode.c, fs/fat/inode.c, fs/hfs/super.c, fs/hfsplus/options.c
+// and fs/isofs/inode.c.
 #include <fmt/format.h>
 
 #include "kernel/driver_habits.h"
@@ -187,6 +188,53 @@ void add_hfs(Images& images) {
   }
 }
 
+// nodecompose: names as they stand on the disk. Linux Documentation/filesystems/hfsplus.rst.
+void add_hfsplus(Images& images) {
+  struct Kind {
+    const char* name;
+    const char* made_by;
+    std::uint64_t block_bytes;
+    std::size_t node_bytes;
+    std::size_t catalog_pieces;
+    bool by_case;
+    bool wrapped;
+  };
+  for (const Kind& one :
+       {Kind{"hfsplus-512", "blocks of 512, a catalog in 11 pieces", 512, 4096, 11, false, false},
+        Kind{"hfsplus-4096", "blocks of 4096", 4096, 8192, 1, false, false},
+        Kind{"hfsx", "names by case", 1024, 4096, 1, true, false},
+        Kind{"hfsplus-wrapped", "inside an HFS volume", 1024, 4096, 1, false, true}}) {
+    HfsPlusOptions options;
+    options.block_bytes = one.block_bytes;
+    options.node_bytes = one.node_bytes;
+    options.catalog_pieces = one.catalog_pieces;
+    options.catalog_nodes = 128;
+    options.by_case = one.by_case;
+    options.blocks = 4 * 1024 * 1024 / one.block_bytes;
+    ContentRecipe recipe;
+    recipe.edges = {one.block_bytes, 60000};
+    recipe.link_lengths = {1, 100, 1000};
+    recipe.longest_name = 255;
+    recipe.entries = 300;
+    recipe.top_id = 1234567;
+    recipe.holes = false;
+    ContentItems items = contents(recipe);
+    for (const char* path : {"Gro\u0308\u00DFe \u65E5\u672C", "slash:colon"}) {
+      items.push_back({.path = path, .bytes = 4, .pieces = {{0, "text"}}, .modified = 800000000});
+    }
+    if (one.by_case) {
+      for (const char* path : {"CASE", "case"})
+        items.push_back({.path = path, .modified = 800000000});
+    }
+    VolumeImage image = filled(volume(one.name, fmt::format("our writer, {}", one.made_by),
+                                      "hfsplus", "hfsplus", "nls=utf8,nodecompose"),
+                               HfsPlusWriter(options), std::move(items));
+    if (one.wrapped) image.image = wrap_in_hfs(image.image);
+    image.habits = {data_forks_only(), kernel_device_split(), unsigned_times()};
+    images.push_back(std::move(image));
+  }
+}
+
 // ---- ISO 9660 and High Sierra
 
 ContentRecipe iso_recipe() {
@@ -255,6 +303,7 @@ std::vector<VolumeImage> written_images() {
   add_bfs(images);
   add_fat(images);
   add_hfs(images);
+  add_hfsplus(images);
   add_iso(images);
   add_high_sierra(images);
   return images;
