@@ -27,10 +27,10 @@ inline void append_part(std::string& path, std::string_view name) {
 
 /// Where a walk is.
 struct WalkPath {
-  std::string path;   ///< decoded
-  std::string bytes;  ///< as on the disk, once a part was no text; empty while `exact`
-  bool exact = true;  ///< whether `path` has those bytes
-  bool plain = true;  ///< whether all parts are is_plain()
+  std::string path = {};   ///< decoded
+  std::string bytes = {};  ///< as on the disk, once a part was no text; empty while `exact`
+  bool exact = true;       ///< whether `path` has those bytes
+  bool plain = true;       ///< whether all parts are is_plain()
 
   /// Where a path ended before parts were appended.
   struct Mark {
