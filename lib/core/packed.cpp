@@ -9,6 +9,7 @@
 #include <cerrno>
 #include <cstdlib>
 #include <cstring>
+#include <memory>
 #include <system_error>
 
 #include <archive.h>
@@ -24,26 +25,30 @@ namespace {
 // The functions of libarchive that are used, found at run time. The types come from its header, so
 // a signature that changes does not compile.
 struct Library {
-#define PLATTER_ARCHIVE_FUNCTIONS(X)  \
-  X(archive_read_new)                 \
-  X(archive_read_free)                \
-  X(archive_read_support_filter_all)  \
-  X(archive_read_support_format_raw)  \
-  X(archive_read_support_format_tar)  \
-  X(archive_read_support_format_cpio) \
-  X(archive_read_support_format_zip)  \
-  X(archive_read_support_format_7zip) \
-  X(archive_read_set_seek_callback)   \
-  X(archive_read_set_read_callback)   \
-  X(archive_read_set_callback_data)   \
-  X(archive_read_open1)               \
-  X(archive_read_next_header)         \
-  X(archive_read_data_block)          \
-  X(archive_filter_count)             \
-  X(archive_filter_name)              \
-  X(archive_format)                   \
-  X(archive_error_string)             \
-  X(archive_entry_pathname)           \
+#define PLATTER_ARCHIVE_FUNCTIONS(X)      \
+  X(archive_read_new)                     \
+  X(archive_read_free)                    \
+  X(archive_read_support_filter_compress) \
+  X(archive_read_support_filter_gzip)     \
+  X(archive_read_support_filter_bzip2)    \
+  X(archive_read_support_filter_xz)       \
+  X(archive_read_support_filter_zstd)     \
+  X(archive_read_support_format_raw)      \
+  X(archive_read_support_format_tar)      \
+  X(archive_read_support_format_cpio)     \
+  X(archive_read_support_format_zip)      \
+  X(archive_read_support_format_7zip)     \
+  X(archive_read_set_seek_callback)       \
+  X(archive_read_set_read_callback)       \
+  X(archive_read_set_callback_data)       \
+  X(archive_read_open1)                   \
+  X(archive_read_next_header)             \
+  X(archive_read_data_block)              \
+  X(archive_filter_count)                 \
+  X(archive_filter_name)                  \
+  X(archive_format)                       \
+  X(archive_error_string)                 \
+  X(archive_entry_pathname)               \
   X(archive_entry_filetype)
 #define PLATTER_DECLARE(name) decltype(&::name) name = nullptr;
   PLATTER_ARCHIVE_FUNCTIONS(PLATTER_DECLARE)
@@ -87,7 +92,7 @@ la_int64_t feed_seek(archive*, void* data, la_int64_t offset, int whence) {
   la_int64_t base = 0;
   if (whence == SEEK_CUR) base = static_cast<la_int64_t>(feed.position);
   if (whence == SEEK_END) base = size;
-  const la_int64_t target = std::clamp<la_int64_t>(base + offset, 0, size);
+  const la_int64_t target = base + std::clamp(offset, -base, size - base);  // offsets can be absurd
   feed.position = static_cast<std::uint64_t>(target);
   return target;
 }
@@ -95,40 +100,46 @@ la_int64_t feed_seek(archive*, void* data, la_int64_t offset, int whence) {
 enum class Content : std::uint8_t { archive_or_stream, stream };
 
 // One pass over a container. Formats are limited to archives: libarchive would otherwise take an
-// ISO image itself for an archive.
+// ISO image itself for an archive. Filters are limited to those that container_kind() tells: of the
+// others some start programs of this machine, and what announces them is hardly a proof.
 class Reader {
  public:
   Reader(const ByteSource& source, std::string path, Content content = Content::archive_or_stream)
       : feed_{.source = source}, path_(std::move(path)), handle_(library().archive_read_new()) {
     const Library& lib = library();
-    if (handle_ == nullptr) throw IoError(path_, 0, 0, "no memory for unpacking");
-    lib.archive_read_support_filter_all(handle_);
+    archive* handle = handle_.get();
+    if (handle == nullptr) throw IoError(path_, 0, 0, "no memory for unpacking");
+    lib.archive_read_support_filter_compress(handle);
+    lib.archive_read_support_filter_gzip(handle);
+    lib.archive_read_support_filter_bzip2(handle);
+    lib.archive_read_support_filter_xz(handle);
+    lib.archive_read_support_filter_zstd(handle);
     if (content == Content::archive_or_stream) {
-      lib.archive_read_support_format_tar(handle_);
-      lib.archive_read_support_format_cpio(handle_);
-      lib.archive_read_support_format_zip(handle_);
-      lib.archive_read_support_format_7zip(handle_);
+      lib.archive_read_support_format_tar(handle);
+      lib.archive_read_support_format_cpio(handle);
+      lib.archive_read_support_format_zip(handle);
+      lib.archive_read_support_format_7zip(handle);
     }
-    lib.archive_read_support_format_raw(handle_);
-    lib.archive_read_set_read_callback(handle_, feed_read);
-    lib.archive_read_set_seek_callback(handle_, feed_seek);
-    lib.archive_read_set_callback_data(handle_, &feed_);
-    if (lib.archive_read_open1(handle_) != ARCHIVE_OK) fail();
+    lib.archive_read_support_format_raw(handle);
+    lib.archive_read_set_read_callback(handle, feed_read);
+    lib.archive_read_set_seek_callback(handle, feed_seek);
+    lib.archive_read_set_callback_data(handle, &feed_);
+    if (lib.archive_read_open1(handle) != ARCHIVE_OK) fail();
   }
-  Reader(const Reader&) = delete;
+  Reader(const Reader&) = delete;  // the handle knows where feed_ is
   Reader(Reader&&) = delete;
   Reader& operator=(const Reader&) = delete;
   Reader& operator=(Reader&&) = delete;
-  ~Reader() { library().archive_read_free(handle_); }
+  ~Reader() = default;
 
   /// Moves to the next regular file; false at the end.
   bool next() {
     archive_entry* entry = nullptr;
     while (true) {
-      const int status = library().archive_read_next_header(handle_, &entry);
+      const int status = library().archive_read_next_header(handle_.get(), &entry);
       if (status == ARCHIVE_EOF) return false;
       if (status < ARCHIVE_WARN) fail();
-      const bool raw = library().archive_format(handle_) == ARCHIVE_FORMAT_RAW;
+      const bool raw = library().archive_format(handle_.get()) == ARCHIVE_FORMAT_RAW;
       if (!raw && library().archive_entry_filetype(entry) != AE_IFREG) continue;
       const char* name = raw ? "" : library().archive_entry_pathname(entry);
       name_ = name == nullptr ? "" : name;
@@ -137,23 +148,24 @@ class Reader {
   }
   [[nodiscard]] const std::string& name() const noexcept { return name_; }
   [[nodiscard]] bool is_raw() const {
-    return library().archive_format(handle_) == ARCHIVE_FORMAT_RAW;
+    return library().archive_format(handle_.get()) == ARCHIVE_FORMAT_RAW;
   }
 
   // An image that begins with zeros looks like the end of a tar archive.
   [[nodiscard]] bool is_compressed_tar() const {
-    return library().archive_filter_count(handle_) > 1 &&
-           (library().archive_format(handle_) & ARCHIVE_FORMAT_BASE_MASK) == ARCHIVE_FORMAT_TAR;
+    return library().archive_filter_count(handle_.get()) > 1 &&
+           (library().archive_format(handle_.get()) & ARCHIVE_FORMAT_BASE_MASK) ==
+               ARCHIVE_FORMAT_TAR;
   }
 
   [[nodiscard]] std::vector<std::string> container() const {
     std::vector<std::string> names;
-    const int filters = library().archive_filter_count(handle_);
+    const int filters = library().archive_filter_count(handle_.get());
     for (int i = filters - 1; i >= 0; --i) {
-      const std::string_view name = library().archive_filter_name(handle_, i);
+      const std::string_view name = library().archive_filter_name(handle_.get(), i);
       if (name != "none") names.emplace_back(name == "compress (.Z)" ? "compress" : name);
     }
-    switch (library().archive_format(handle_) & ARCHIVE_FORMAT_BASE_MASK) {
+    switch (library().archive_format(handle_.get()) & ARCHIVE_FORMAT_BASE_MASK) {
       case ARCHIVE_FORMAT_ZIP:
         names.emplace_back("zip");
         break;
@@ -180,7 +192,7 @@ class Reader {
       const void* data = nullptr;
       std::size_t size = 0;
       la_int64_t offset = 0;
-      const int status = library().archive_read_data_block(handle_, &data, &size, &offset);
+      const int status = library().archive_read_data_block(handle_.get(), &data, &size, &offset);
       if (status == ARCHIVE_EOF) break;
       if (status < ARCHIVE_WARN) fail();
       const auto at = static_cast<std::uint64_t>(offset);
@@ -199,6 +211,10 @@ class Reader {
 
  private:
   static constexpr std::size_t kHole = 4096;
+
+  struct Free {
+    void operator()(archive* handle) const { library().archive_read_free(handle); }
+  };
 
   void write_skipping_zeros(int file, const char* data, std::size_t size, std::uint64_t at) const {
     static constexpr std::array<char, kHole> kZeros{};
@@ -233,7 +249,7 @@ class Reader {
   }
 
   [[noreturn]] void fail() const {
-    const char* words = library().archive_error_string(handle_);
+    const char* words = library().archive_error_string(handle_.get());
     throw IoError(
         path_, feed_.position, 0,
         fmt::format("the container is damaged: {}", words == nullptr ? "no detail" : words));
@@ -245,7 +261,8 @@ class Reader {
 
   Feed feed_;
   std::string path_;
-  archive* handle_;
+  // Its own owner: opening fails in the constructor.
+  std::unique_ptr<archive, Free> handle_;
   std::string name_;
 };
 

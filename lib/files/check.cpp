@@ -23,6 +23,11 @@ constexpr std::uint64_t kMostUnits = std::uint64_t{1} << 32U;
 constexpr std::size_t kMostTold = 64;
 constexpr std::uint64_t kMostSmallIdentities = std::uint64_t{1} << 26U;
 constexpr std::size_t kMostRecords = 1'000'000;
+// One file maps at most the whole volume, but any number of files may map it. All of them together
+// are followed over this many times the blocks that are there.
+constexpr std::uint64_t kMostTimesOver = 16;
+// So that a few files of a tiny volume are all told.
+constexpr std::uint64_t kLeastEffort = 4096;
 
 std::string blocks_words(std::uint64_t units) {
   return fmt::format("{} block{}", units, units == 1 ? "" : "s");
@@ -41,6 +46,8 @@ class Check {
     collect();
     const std::uint64_t units = divide_up(view_.start() + view_.bytes() - origin_, unit_);
     const bool mapped = units <= kMostUnits;
+    effort_ = saturating_add(saturating_mul(units, kMostTimesOver), kLeastEffort);
+    effort_left_ = effort_;
     if (mapped) owned_.resize(static_cast<std::size_t>(units));
     note_records();
     own(volume_.root(), NodeType::directory, "the root directory", 0);
@@ -51,9 +58,17 @@ class Check {
     result_.directories = walked.directories;
     for (const bool owned : owned_)
       result_.owned_bytes += owned ? unit_ : 0;
+    const bool given_up = effort_left_ == 0;
+    if (given_up) {
+      find(
+          Severity::fault, FindingCode::extent_overlap, view_.start(), view_.bytes(),
+          fmt::format("files own more than {} times the blocks that are there, expected each block "
+                      "to have one owner; not all files were looked at",
+                      kMostTimesOver));
+    }
     name_the_owners();
     compare_names();
-    if (mapped) compare_with_maps();
+    if (mapped && !given_up) compare_with_maps();
     collect();
     return std::move(result_);
   }
@@ -120,6 +135,7 @@ class Check {
 
   // Marks what a file owns; remembers what was marked before.
   void own(NodeId node, NodeType type, std::string_view path, std::uint64_t place) {
+    if (effort_left_ == 0) return;
     std::uint64_t missing = 0;
     std::uint64_t first_missing = 0;
     std::uint64_t in_records = 0;
@@ -128,13 +144,13 @@ class Check {
       mark(extent);
       // Directories are records where they lie: some maps say so.
       if (type != NodeType::directory && in_records == 0) in_records = place_in_records(extent);
-      return true;
+      return spend(extent);
     };
     const auto take = [&](const Extent& extent) {
       if (!extent.absent) return take_present(extent);
       if (missing == 0) first_missing = extent.offset;
       missing = saturating_add(missing, extent.bytes);
-      return true;
+      return spend(extent);
     };
     each_present_extent(volume_, view_, node, take);
     if (missing != 0) {
@@ -148,6 +164,13 @@ class Check {
       find(Severity::fault, FindingCode::extent_overlap, in_records, unit_,
            fmt::format("{} has blocks that hold the volume's own records", printable(path)));
     }
+  }
+
+  // False when files have been followed for long enough.
+  bool spend(const Extent& extent) {
+    const std::uint64_t units = extent.absent ? 1 : divide_up(extent.bytes, unit_);
+    effort_left_ -= std::min(effort_left_, std::max<std::uint64_t>(units, 1));
+    return effort_left_ != 0;
   }
 
   // Where the volume's maps say that it has its own records, or that the medium is bad. A boot
@@ -198,6 +221,7 @@ class Check {
   // A second walk, only when blocks have two owners: which files are they?
   void name_the_owners() {
     if (shared_.empty()) return;
+    effort_left_ = effort_;
     std::map<std::uint64_t, std::string> owners;
     std::unordered_set<std::uint64_t> seen;
     const auto note = [&](const Extent& extent, std::string_view path) {
@@ -218,15 +242,13 @@ class Check {
         [&](const FileVisit& file) {
           const std::uint64_t identity = file.attributes.identity;
           if (identity != 0 && !seen.insert(identity).second) return Step::go_on;
-          each_present_extent(volume_, view_, file.entry.node, [&](const Extent& extent) {
+          const auto take = [&](const Extent& extent) {
             note(extent, file.path);
-            return true;
-          });
-          volume_.each_further_block(file.entry.node, [&](const Extent& extent) {
-            note(extent, file.path);
-            return true;
-          });
-          return Step::go_on;
+            return spend(extent);
+          };
+          each_present_extent(volume_, view_, file.entry.node, take);
+          volume_.each_further_block(file.entry.node, take);
+          return effort_left_ == 0 ? Step::stop : Step::go_on;
         },
         again);
     std::map<std::string, std::pair<std::uint64_t, std::uint64_t>> by_owners;  // first unit, count
@@ -298,6 +320,8 @@ class Check {
   // Files that should have more than one name, or have: few.
   std::unordered_map<std::uint64_t, Names> names_;
   std::map<FindingCode, std::size_t> told_;
+  std::uint64_t effort_ = 0;  // units that files are followed over, in all
+  std::uint64_t effort_left_ = 0;
 };
 
 }  // namespace

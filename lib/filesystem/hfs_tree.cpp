@@ -1,6 +1,7 @@
 #include "filesystem/hfs_tree.h"
 
 #include <algorithm>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -13,6 +14,8 @@ constexpr std::uint64_t kHeader = 1;
 constexpr std::size_t kPointerBytes = 4;
 // An index node holds at least three keys, so no tree of 2^32 nodes is higher.
 constexpr unsigned kHighest = 24;
+// How many times over its leaves may be passed in vain.
+constexpr std::uint64_t kMostAstray = 4;
 
 std::size_t offset_at(const HfsTreeNode& node, std::size_t index) {
   const std::size_t at = node.bytes.size() - kOffsetBytes * (index + 1);
@@ -143,12 +146,14 @@ bool HfsTree::descend(Before before, HfsTreeNode& node) {
 
 // Each leaf must name the one before it. So a chain that leads back can only lead back to where the
 // walk began: any other leaf would have to name two.
-void HfsTree::along_leaves(HfsTreeNode& node, std::size_t index, Visitor visit) {
+void HfsTree::along_leaves(HfsTreeNode& node, std::size_t index, Visitor visit,
+                           FunctionRef<bool(const HfsTreeNode& node)> go_on) {
   const std::uint64_t start = node.number;
   while (true) {
     for (; index < node.count(); ++index) {
       if (!visit(node, index)) return;
     }
+    if (!go_on(node)) return;
     const std::uint64_t from = node.number;
     const std::uint64_t next = node.head().get<"next">();
     if (next == 0) return;
@@ -168,11 +173,26 @@ void HfsTree::each_from(Before before, Visitor visit) {
   HfsTreeNode node;
   if (!descend(before, node)) return;
   bool found = false;
+  bool useful = false;
+  std::uint64_t idle = 0;
   const std::size_t first = first_not_before(node, 0, before);
-  along_leaves(node, first, [&](const HfsTreeNode& leaf, std::size_t index) {
+  const auto look_at = [&](const HfsTreeNode& leaf, std::size_t index) {
     found = found || !before(leaf.record(index));
+    useful = useful || found;
     return !found || visit(leaf, index);
-  });
+  };
+  // A sound tree leads to the leaf that is wanted or to the one before. Where keys are out of order
+  // the leaves are searched one by one, but not for every search from their first to their last.
+  const auto go_on = [&](const HfsTreeNode& leaf) {
+    if (!std::exchange(useful, false) && ++idle > 1 && ++astray_ > kMostAstray * nodes_) {
+      report(leaf, fmt::format("searches in a tree pass leaf {} and {} more in vain, expected keys "
+                               "in order",
+                               leaf.number, astray_ - 1));
+      return false;
+    }
+    return true;
+  };
+  along_leaves(node, first, look_at, go_on);
 }
 
 void HfsTree::each(Visitor visit) {
@@ -186,7 +206,7 @@ void HfsTree::each(Visitor visit) {
                        first));
     return;
   }
-  along_leaves(node, 0, visit);
+  along_leaves(node, 0, visit, [](const HfsTreeNode&) { return true; });
 }
 
 }  // namespace platter::filesystem

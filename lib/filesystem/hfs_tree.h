@@ -57,7 +57,8 @@ class HfsTree {
 
   /// Visits records of leaves in order, beginning with the first for which `before` is false, until
   /// `visit` returns false. `before` must hold for a first part of the records and for no other.
-  /// A chain of leaves that is broken or leads back ends the walk and is a problem().
+  /// A chain of leaves that is broken or leads back ends the walk and is a problem(). So is a tree
+  /// whose searches went astray for longer than the tree is large.
   using Before = FunctionRef<bool(std::span<const std::byte> record)>;
   using Visitor = FunctionRef<bool(const HfsTreeNode& node, std::size_t index)>;
   void each_from(Before before, Visitor visit);
@@ -73,7 +74,9 @@ class HfsTree {
 
  private:
   bool descend(Before before, HfsTreeNode& node);
-  void along_leaves(HfsTreeNode& node, std::size_t index, Visitor visit);
+  /// \param go_on  asked after each leaf; false ends the walk
+  void along_leaves(HfsTreeNode& node, std::size_t index, Visitor visit,
+                    FunctionRef<bool(const HfsTreeNode& node)> go_on);
   void report(const HfsTreeNode& node, std::string message);
   [[nodiscard]] std::span<const std::byte> index_data(std::span<const std::byte> record) const;
 
@@ -83,6 +86,7 @@ class HfsTree {
   HfsTreeForm form_;
   std::uint64_t nodes_ = 0;
   Record<kHfsTreeHeader> header_;
+  std::uint64_t astray_ = 0;  ///< leaves that were passed in vain, in all searches
   std::optional<Problem> problem_;
 };
 

@@ -10,6 +10,8 @@ namespace {
 constexpr std::uint64_t kBlock = 512;
 constexpr std::size_t kRemembered = 1024;
 constexpr std::string_view kForkSuffix = ".rsrc";
+// Whoever took this many names that a fork could get wants to keep us busy.
+constexpr unsigned kMostForkNames = 100;
 
 // Node numbers: catalog id, leaf of the record, index in the leaf, resource fork.
 constexpr unsigned kLeafShift = 32;
@@ -289,7 +291,8 @@ bool HfsVolume::visit_file(const Child& child, std::vector<std::string>& taken,
   if (file.get<"resource_bytes">() == 0) return true;
   std::string name = std::string(child.name) + std::string(kForkSuffix);
   const std::size_t plain = name.size();
-  for (unsigned number = 2; std::ranges::binary_search(taken, name); ++number) {
+  for (unsigned number = 2; number < kMostForkNames && std::ranges::binary_search(taken, name);
+       ++number) {
     name.resize(plain);
     name += fmt::format("-{}", number);
   }

@@ -203,6 +203,11 @@ void RockReader::take_link(Bytes entry, std::uint64_t place, RockFields& fields)
       target += text_of(rest.first(length));
     }
     rest = rest.subspan(length);
+    if (target.size() > kLongestLink) {
+      note(fields, "a Rock Ridge link is longer than 4096 bytes and was cut", place);
+      target.resize(kLongestLink);
+      return;
+    }
   }
 }
 

@@ -96,6 +96,7 @@ struct ContinuationArea {
 class RockReader {
  public:
   static constexpr std::size_t kLongestName = 255;
+  static constexpr std::size_t kLongestLink = 4096;  ///< Linux linux/limits.h, PATH_MAX
 
   /// \param block_bytes  size of a logical block, at most a sector
   /// \param volume_bytes size that the volume claims

@@ -86,6 +86,7 @@ void MemoryVolume::each_extent(NodeId node, FunctionRef<bool(const Extent&)> vis
   const auto found = nodes_.find(node);
   if (found == nodes_.end()) return;
   for (const Extent& extent : found->second.extents) {
+    ++extents_handed_out;
     if (!visit(extent)) return;
   }
 }

@@ -46,8 +46,9 @@ class MemoryVolume : public Volume {
   void each_run(FunctionRef<bool(const BlockRun&)> visit) override;
   [[nodiscard]] std::uint64_t unit_bytes() const override { return unit; }
 
-  std::vector<BlockRun> runs;  ///< what each_run() says
-  std::uint64_t unit = 512;    ///< what unit_bytes() says
+  std::vector<BlockRun> runs;            ///< what each_run() says
+  std::uint64_t unit = 512;              ///< what unit_bytes() says
+  std::uint64_t extents_handed_out = 0;  ///< by all calls of each_extent()
 
  private:
   std::map<NodeId, Node> nodes_;

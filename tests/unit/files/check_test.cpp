@@ -1,6 +1,8 @@
 // Files against maps, on volumes that stand in memory.
 #include "files/check.h"
 
+#include <algorithm>
+
 #include <catch2/catch.hpp>
 
 #include "support/memory_volume.h"
@@ -45,6 +47,27 @@ TEST_CASE("check: blocks of two files are named with both") {
     CHECK(finding.message.find("thief") != std::string::npos);
   }
   CHECK(findings[0].message.find("sub/a") != findings[1].message.find("sub/a"));
+}
+
+TEST_CASE("check: files that all own the whole volume are not followed without end") {
+  MemoryVolume volume;
+  fill(volume);
+  constexpr std::uint64_t kUnits = 2000;
+  volume.add_file(1, "large", std::string(kUnits * 512, 'l'));
+  for (int i = 0; i < 500; ++i) {
+    const NodeId thief = volume.add_file(1, "thief " + std::to_string(i), "");
+    volume.node(thief).attributes.bytes = kUnits * 512;
+    for (std::uint64_t unit = kUnits; unit-- > 0;) {  // unit by unit, so that none are joined
+      volume.node(thief).extents.push_back({(kUnits - 1 - unit) * 512, unit * 512, 512, false});
+    }
+  }
+  const auto findings = findings_of(volume);
+  REQUIRE_FALSE(findings.empty());
+  CHECK(findings.size() <= 65);
+  CHECK(std::ranges::any_of(findings, [](const Finding& finding) {
+    return finding.message.find("more than 16 times the blocks") != std::string::npos;
+  }));
+  CHECK(volume.extents_handed_out < 2 * 17 * (kUnits + 100) + 2 * 4096);
 }
 
 TEST_CASE("check: further names of a file are no second owner, and are counted") {

@@ -4,6 +4,7 @@
 #include "fat_support.h"
 #include "filesystem/hfs_layout.h"
 #include "support/hexfile.h"
+#include "volume_exercise.h"
 #include "writers/hfs_writer.h"
 
 namespace platter::test {
@@ -292,6 +293,33 @@ TEST_CASE("HFS: trees that lead back or nowhere", "[hfs]") {
     put(bytes, at + 6, writer.id_of("Folder"), 4);
     CHECK(judge("hfs", bytes).says("was entered before"));
   }
+}
+
+TEST_CASE("HFS: an index that leads astray does not make every search a long one", "[hfs]") {
+  HfsWriter writer({.blocks = 2000});
+  for (int i = 0; i < 100; ++i)
+    writer.add_directory("directory " + std::to_string(i));
+  auto bytes = writer.build();
+  const Exercise sound = exercise("hfs", bytes);
+  CHECK(sound.findings.empty());
+  CHECK(sound.entries == 100);
+  // Every search begins at the first leaf.
+  const std::size_t header = writer.catalog_place() + 14;
+  put(bytes, header + 2, get(bytes, header + 10, 4), 4);
+  const Exercise astray = exercise("hfs", bytes);
+  CHECK(astray.words().find("more in vain, expected keys in order") != std::string::npos);
+  CHECK(astray.entries == 100);
+  CHECK(astray.bytes_read < 2 * sound.bytes_read + 5 * get(bytes, header + 22, 4) * 512);
+}
+
+TEST_CASE("HFS: names that resource forks could get are tried, but not for ever", "[hfs]") {
+  HfsWriter writer({.blocks = 600});
+  writer.add_file("a", {"data"}, {"resource"}).add_file("a.rsrc", {});
+  for (int i = 2; i < 150; ++i)
+    writer.add_file("a.rsrc-" + std::to_string(i), {});
+  const Exercise done = exercise("hfs", writer.build());
+  CHECK(done.findings.empty());
+  CHECK(done.entries == 151);
 }
 
 TEST_CASE("HFS: extents that cannot be", "[hfs]") {

@@ -133,6 +133,24 @@ TEST_CASE("a link's target is joined from its components") {
   CHECK(target({}).empty());
 }
 
+TEST_CASE("a symbolic link without end is cut") {
+  // Two bytes stand for "../", so continuation areas alone would allow 98 KiB.
+  const std::vector<fixtures::iso9660::LinkPart> parents(120, {iso::kRockParent});
+  const std::vector<Bytes> full(8, link_entry(iso::kRockContinues, parents));
+  const std::uint64_t bytes = joined(full).size() + continuation_entry(0, 0, 0).size();
+  IsoSketch sketch;
+  sketch.root({with_use({mode_entry(0120777, 1, 0, 0), continuation_entry(40, 0, bytes)})}, true);
+  for (std::uint64_t block = 40; block < 44; ++block) {
+    sketch.put(block, joined({joined(full), continuation_entry(block + 1, 0, bytes)}));
+  }
+  const OpenIso iso(sketch.build());
+  std::vector<Finding> findings;
+  REQUIRE(iso.paths(&findings) == Paths{"X"});
+  CHECK(iso.volume->link_target(iso.at("X")).size() == 4096);
+  REQUIRE_FALSE(findings.empty());
+  CHECK(findings[0].message.find("longer than 4096 bytes") != std::string::npos);
+}
+
 TEST_CASE("a directory that was moved is shown where it belongs, and nowhere else") {
   const std::uint64_t dir = iso::kDirectoryFlag;
   IsoSketch sketch;

@@ -68,6 +68,20 @@ TEST_CASE("reading a plan: everything that can be said") {
   CHECK(disc.block_bytes->value == 2048);
 }
 
+TEST_CASE("reading a plan: letters where white space may stand") {
+  // One of each row in the parser's table of white space (TOML 1.0 knows blank and tab only).
+  for (const char* letter :
+       {"\xC3\xBC", "\xE1\x96\x80", "\xE2\x80\xA6", "\xE3\x83\x84", "\xEF\xBB\xBA"}) {
+    CAPTURE(letter);
+    const ReadPlan continued =
+        read_plan(std::string("card.path = \"\"\"a\\\n  ") + letter + "\"\"\"\n");
+    CHECK(continued.plan.card_path->value == std::string("a") + letter);
+    CHECK_FALSE(read_plan(std::string("card") + letter + ".path = 'a'\n").complaints.empty());
+    CHECK_FALSE(read_plan(std::string("card = 1") + letter + "\n").complaints.empty());
+    CHECK_FALSE(read_plan(letter).complaints.empty());
+  }
+}
+
 TEST_CASE("reading a plan: other ways of saying it") {
   const ReadPlan read = read_plan(
       "card = { csd = '400e00325b5900003b377f800a404000', bus = 'wide', initiator_id = 15, align = "
