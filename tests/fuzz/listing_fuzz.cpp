@@ -1,5 +1,6 @@
 // Whatever names a volume has, a list of them is whole lines, safe for a terminal, and JSON.
 #include <sstream>
+#include <streambuf>
 
 #include <nlohmann/json.hpp>
 
@@ -10,24 +11,32 @@ using namespace platter;  // NOLINT(google-build-using-namespace): a program of 
 
 namespace {
 
-constexpr std::uint64_t kFilesListed = 2000;
+constexpr std::size_t kMostText = std::size_t{512} * 1024;
 
-std::string listing(OpenVolume& open, WalkOrder order, FileListing kind) {
-  std::ostringstream out;
+// Takes so much text and no more, so that a listing ends.
+class Limited final : public std::streambuf {
+ public:
+  std::string taken;
+
+ private:
+  std::streamsize xsputn(const char* text, std::streamsize bytes) override {
+    if (taken.size() >= kMostText) return 0;
+    taken.append(text, static_cast<std::size_t>(bytes));
+    return bytes;
+  }
+};
+
+std::string listing(const OpenVolume& open, FileListing kind) {
+  Limited text;
+  std::ostream out(&text);
   const TextStyle style;
   FileLines lines(out, kind, true, style);
-  lines.begin(open, true);
-  std::uint64_t files = 0;
+  Selection everything;
   std::vector<Finding> findings;
-  walk(
-      *open.volume, open.volume->root(), "",
-      [&](const FileVisit& file) {
-        lines.add(file);
-        return ++files < kFilesListed ? Step::go_on : Step::stop;
-      },
-      findings, order);
+  lines.list(open, true, everything, findings);
   lines.flush();
-  return out.str();
+  text.taken.resize(text.taken.rfind('\n') + 1);  // whole lines
+  return std::move(text.taken);
 }
 
 void promise_words(const std::string& words) {
@@ -47,10 +56,10 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   const Layer layer{.id = std::string(opened.format->id),
                     .format = std::string(opened.format->id),
                     .title = "volume"};
-  OpenVolume open{&layer, opened.view, std::move(opened.volume)};
-  promise_words(listing(open, opened.order, FileListing::paths));
-  promise_words(listing(open, WalkOrder::nested, FileListing::tree));
-  std::istringstream lines(listing(open, opened.order, FileListing::json));
+  const OpenVolume open{&layer, opened.view, std::move(opened.volume), {}};
+  promise_words(listing(open, FileListing::paths));
+  promise_words(listing(open, FileListing::tree));
+  std::istringstream lines(listing(open, FileListing::json));
   for (std::string line; std::getline(lines, line);) {
     fuzz::promise(nlohmann::json::accept(line), "a line is JSON");
   }
