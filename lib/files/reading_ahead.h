@@ -28,7 +28,8 @@ struct WaitingDirectory {
   std::uint32_t depth = 0;  ///< directories above it
   Charset charset = Charset::ascii;
   bool visited = false;
-  std::string name;                    ///< as on the disk
+  std::string name = {};               ///< as on the disk
+  std::uint64_t names_before = 0;      ///< not 0: it is entered already, and goes on behind them
   std::shared_ptr<AheadJob> job = {};  ///< when it was offered to the other thread
 };
 

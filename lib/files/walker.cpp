@@ -13,6 +13,9 @@ namespace {
 // Deeper trees than this were never made by hand; path names have limits of 1024 bytes and less.
 constexpr std::uint32_t kDeepest = 1024;
 
+// Names of one directory that wait at a time, in nested order.
+constexpr std::size_t kMostWaiting = 32768;
+
 // The directories that the walk keeps for itself before those that it offers, and how many it
 // offers at a time, so that both are busy.
 constexpr std::size_t kRun = 8;
@@ -48,6 +51,10 @@ void Walker::go_back_to(std::uint32_t depth) {
 
 void Walker::take(WaitingDirectory next) {
   go_back_to(next.depth);
+  if (next.names_before != 0) {
+    read_directory(next.node, next.depth, next.names_before);
+    return;
+  }
   const Entry entry{next.name, next.charset, next.node, next.place};
   if (!next.visited && !visit_one(entry, next.depth)) return;
   enter(next, entry);
@@ -81,24 +88,34 @@ void Walker::enter(const WaitingDirectory& directory, const Entry& entry) {
   }
 }
 
-void Walker::read_directory(NodeId directory, std::uint32_t depth) {
+void Walker::read_directory(NodeId directory, std::uint32_t depth, std::uint64_t names_before) {
   const std::size_t first = waiting_.size();
-  const bool visited = order_ == WalkOrder::by_directory;  // before it waits
+  std::uint64_t names = 0;
   volume_.each_entry(directory, [&](const Entry& entry) {
-    if (has_to_wait(entry) || visit_one(entry, depth)) {
+    if (names++ < names_before) return true;
+    const bool waits = has_to_wait(entry, waiting_.size() != first);
+    if (waits || visit_one(entry, depth)) {
       waiting_.push_back(
-          {entry.node, entry.place, depth, entry.charset, visited, std::string(entry.name)});
+          {entry.node, entry.place, depth, entry.charset, !waits, std::string(entry.name)});
     }
-    return !result_.stopped;
+    // In nested order the files of a directory wait too. It is read again for those behind.
+    const bool enough = order_ == WalkOrder::nested && waiting_.size() - first == kMostWaiting;
+    if (enough) waiting_.push_back({.node = directory, .depth = depth, .names_before = names});
+    return !enough && !result_.stopped;
   });
   // The last of a stack comes first: keep the order of the disk.
   std::reverse(waiting_.begin() + static_cast<std::ptrdiff_t>(first), waiting_.end());
-  collect();
+  if (names_before == 0) {
+    collect();
+  } else {
+    collect_new();
+  }
 }
 
 // Whether it is not to be visited yet.
-bool Walker::has_to_wait(const Entry& entry) {
-  if (order_ != WalkOrder::files_first) return order_ == WalkOrder::nested;
+bool Walker::has_to_wait(const Entry& entry, bool others_wait) {
+  if (order_ == WalkOrder::by_directory) return false;
+  if (order_ == WalkOrder::nested) return others_wait;
   const NodeType type =
       entry.attributes != nullptr ? entry.attributes->type : volume_.attributes(entry.node).type;
   return type == NodeType::directory;
@@ -131,6 +148,16 @@ bool Walker::visit_one(const Entry& entry, const Attributes& attributes, std::ui
 
 void Walker::collect() {
   std::ranges::move(volume_.take_findings(), std::back_inserter(findings_));
+}
+
+// Of a directory that is read once more.
+void Walker::collect_new() {
+  for (Finding& finding : volume_.take_findings()) {
+    const bool known = std::ranges::any_of(findings_, [&](const Finding& other) {
+      return other.start == finding.start && other.message == finding.message;
+    });
+    if (!known) findings_.push_back(std::move(finding));
+  }
 }
 
 // Offers a run of directories, behind a run that the walk will come to before.

@@ -41,11 +41,12 @@ class Walker {
   void go_back_to(std::uint32_t depth);
   void take(WaitingDirectory next);
   void enter(const WaitingDirectory& directory, const Entry& entry);
-  void read_directory(NodeId directory, std::uint32_t depth);
-  bool has_to_wait(const Entry& entry);
+  void read_directory(NodeId directory, std::uint32_t depth, std::uint64_t names_before = 0);
+  bool has_to_wait(const Entry& entry, bool others_wait);
   bool visit_one(const Entry& entry, std::uint32_t depth);
   bool visit_one(const Entry& entry, const Attributes& attributes, std::uint32_t depth);
   void collect();
+  void collect_new();
 
   // Reading ahead.
   void offer();

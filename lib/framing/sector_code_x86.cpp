@@ -9,7 +9,7 @@
 #include <cstring>
 
 #include <immintrin.h>
-#if __has_include(<sys/platform/x86.h>)
+#if __has_include(<sys/platform/x86.h>) && !defined(__clang__)  // for which it is no C++
 #include <sys/platform/x86.h>
 #endif
 #endif

@@ -78,6 +78,37 @@ TEST_CASE("walk: a directory below itself is entered once and is a fault") {
   }
 }
 
+// Reports something whenever it is listed.
+class Complaining final : public MemoryVolume {
+ public:
+  void each_entry(NodeId directory, FunctionRef<bool(const Entry&)> visit) override {
+    find(Severity::caution, FindingCode::filesystem_damaged, directory, 1, "not quite right");
+    MemoryVolume::each_entry(directory, visit);
+  }
+};
+
+TEST_CASE("walk: many names behind a directory are visited once, in nested order too") {
+  Complaining volume;
+  Paths expected;
+  const auto add_file = [&](NodeId directory, const std::string& path) {
+    volume.add_file(directory, path.substr(path.rfind('/') + 1), "");
+    expected.push_back(path);
+  };
+  add_file(1, "first");
+  const NodeId below = volume.add_directory(1, "below");
+  expected.emplace_back("below");
+  add_file(below, "below/file");
+  for (int i = 0; i < 70'000; ++i)
+    add_file(1, "f" + std::to_string(i));
+  const NodeId last = volume.add_directory(1, "last");
+  expected.emplace_back("last");
+  add_file(last, "last/file");
+  Selection all;
+  std::vector<Finding> findings;
+  CHECK((paths_of(volume, all, WalkOrder::nested, findings) == expected));
+  CHECK(findings.size() == 3);  // one for each directory
+}
+
 TEST_CASE("walk: a chain of directories without end is cut") {
   MemoryVolume volume;
   NodeId at = 1;
