@@ -1,9 +1,13 @@
 // Living through a mapping that cannot be read.
 //
 // A mapped file that shrinks, or whose medium fails, answers with the signal SIGBUS. Inside
-// survives_bus_error() that signal becomes a return value; every other SIGBUS goes on to whoever
-// was there before.
+// survives_bus_error() that signal becomes a return value; on a mapping that LostPages watches over
+// the page becomes one of zeros, and is remembered. Every other SIGBUS goes on to whoever was there
+// before.
 #pragma once
+
+#include <atomic>
+#include <cstddef>
 
 namespace platter {
 
@@ -18,5 +22,27 @@ template <typename Work>
   return survives_bus_error([](void* context) noexcept { (*static_cast<Work*>(context))(); },
                             static_cast<void*>(&work));
 }
+
+/// Watches over a mapping whose bytes are used where they stand. While it lives, a page that cannot
+/// be brought in outside survives_bus_error() is replaced by zeros instead of ending the process.
+class LostPages {
+ public:
+  /// \param first of the mapping, at the start of a page
+  LostPages(const void* first, std::size_t bytes) noexcept;
+  LostPages(const LostPages&) = delete;
+  LostPages& operator=(const LostPages&) = delete;
+  ~LostPages();
+
+  /// False when there was no room to watch over one more: use nothing in place then.
+  [[nodiscard]] bool watching() const noexcept { return slot_ != kNone; }
+  /// Whether a page was lost.
+  [[nodiscard]] bool any() const noexcept { return any_.load(std::memory_order_relaxed); }
+
+ private:
+  static constexpr std::size_t kNone = ~std::size_t{0};
+
+  std::size_t slot_ = kNone;
+  std::atomic<bool> any_ = false;
+};
 
 }  // namespace platter

@@ -11,6 +11,7 @@
 #include <atomic>
 #include <cerrno>
 #include <cstring>
+#include <optional>
 #include <system_error>
 
 #include <boost/iostreams/device/mapped_file.hpp>
@@ -31,6 +32,7 @@ constexpr std::uint64_t kMostTouched = std::uint64_t{24} << 20U;
 constexpr std::size_t kLargeRead = 1024;
 // The kernel maps that much around a page that is touched (fault_around_bytes, mm/memory.c).
 constexpr std::uint64_t kNeighbourhood = 65536;
+constexpr std::size_t kPage = 4096;  // or larger
 
 class MappedSource final : public ByteSource {
  public:
@@ -48,6 +50,7 @@ class MappedSource final : public ByteSource {
     } catch (const std::exception& error) {
       throw IoError(path_, 0, 0, fmt::format("cannot be mapped: {}", error.what()));
     }
+    watch_.emplace(map_.data(), map_.size());
     // A survey touches few places of a large image: reading ahead would only cost.
     madvise(const_cast<char*>(map_.data()), map_.size(), MADV_RANDOM);
   }
@@ -55,17 +58,41 @@ class MappedSource final : public ByteSource {
   [[nodiscard]] std::uint64_t size() const noexcept override { return size_; }
   [[nodiscard]] int descriptor() const noexcept override { return descriptor_.get(); }
 
+  // Pages are brought in here, so that a medium that fails does so before anybody looks.
+  [[nodiscard]] std::span<const std::byte> in_place(std::uint64_t offset,
+                                                    std::size_t bytes) const override {
+    if (!watch_ || !watch_->watching() || watch_->any() || bytes == 0 ||
+        !fits_within(offset, bytes, size_)) {
+      return {};
+    }
+    // Whoever uses bytes in place goes through much of the file: reading ahead is worth it now.
+    if (!read_ahead_.exchange(true, std::memory_order_relaxed)) {
+      madvise(const_cast<char*>(map_.data()), map_.size(), MADV_NORMAL);
+    }
+    const char* first = map_.data() + offset;
+    auto touch = [&]() noexcept {
+      for (std::size_t at = 0; at < bytes; at += kPage)
+        static_cast<void>(*static_cast<const volatile char*>(first + at));
+      static_cast<void>(*static_cast<const volatile char*>(first + bytes - 1));
+    };
+    if (!survives_bus_error(touch)) return {};
+    let_go_of_what_was_touched(offset, bytes);
+    return std::as_bytes(std::span(first, bytes));
+  }
+  [[nodiscard]] bool lost_in_place() const noexcept override { return watch_ && watch_->any(); }
+
   std::size_t read(std::uint64_t offset, std::span<std::byte> out) const override {
     if (offset >= size_ || out.empty()) return 0;
     const auto count =
         static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), size_ - offset));
-    if ((count >= kLargeRead || !is_near_the_last(offset)) &&
+    if ((count >= kLargeRead || !is_near_the_last(offset) || lost_in_place()) &&
         pread(descriptor_.get(), out.data(), count, static_cast<off_t>(offset)) ==
             static_cast<ssize_t>(count)) {
       return count;
     }
+    // A page that was lost has zeros in the mapping; the file itself cannot give it either.
     auto copy = [&]() noexcept { std::memcpy(out.data(), map_.data() + offset, count); };
-    if (!survives_bus_error(copy)) {
+    if (lost_in_place() || !survives_bus_error(copy)) {
       throw IoError(path_, offset, count,
                     "the file became shorter while it was read, or its medium failed");
     }
@@ -96,10 +123,12 @@ class MappedSource final : public ByteSource {
   Descriptor descriptor_;
   std::uint64_t size_ = 0;
   boost::iostreams::mapped_file_source map_;
+  std::optional<LostPages> watch_;  // behind the mapping, so that it ends before
+  mutable std::atomic<bool> read_ahead_ = false;
   // Neighbourhoods: of the last small read, and of the last one through the mapping.
   mutable std::atomic<std::uint64_t> last_small_{kLargest};
   mutable std::atomic<std::uint64_t> last_touched_{kLargest};
-  mutable std::atomic<std::uint64_t> touched_{0};              // bytes since pages were let go
+  mutable std::atomic<std::uint64_t> touched_{0};  // bytes since pages were let go
 };
 
 }  // namespace

@@ -51,6 +51,16 @@ class ByteSource {
   /// when the source ends. Throws IoError when bytes that should be there cannot be read.
   virtual std::size_t read(std::uint64_t offset, std::span<std::byte> out) const = 0;
 
+  /// The bytes [offset, offset + bytes) where they stand in memory, so that they need no copy.
+  /// Empty when the source has none there, or not all of them; read() tells more then. They stay as
+  /// long as the source. Bytes whose medium fails later turn to zeros, and lost_in_place() says so.
+  [[nodiscard]] virtual std::span<const std::byte> in_place(std::uint64_t /*offset*/,
+                                                            std::size_t /*bytes*/) const {
+    return {};
+  }
+  /// Whether bytes that in_place() gave were lost since then. From then on it gives none.
+  [[nodiscard]] virtual bool lost_in_place() const noexcept { return false; }
+
   /// A file descriptor whose bytes are this source's bytes at the same offsets, or -1. Lets the
   /// kernel move data without a detour; the descriptor stays owned by the source.
   [[nodiscard]] virtual int descriptor() const noexcept { return -1; }

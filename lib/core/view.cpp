@@ -26,6 +26,11 @@ std::size_t View::read(std::uint64_t offset, std::span<std::byte> out) const {
   return present;
 }
 
+std::span<const std::byte> View::in_place(std::uint64_t offset, std::size_t bytes) const {
+  if (!source_ || !fits_within(offset, bytes, bytes_)) return {};
+  return source_->in_place(saturating_add(start_, offset), bytes);
+}
+
 std::vector<std::byte> View::read_vector(std::uint64_t offset, std::uint64_t bytes) const {
   if (offset >= bytes_) return {};
   std::vector<std::byte> data(static_cast<std::size_t>(std::min(bytes, bytes_ - offset)));

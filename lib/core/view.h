@@ -36,6 +36,11 @@ class View {
   /// Throws IoError (with the offset in image bytes) when the medium cannot be read.
   std::size_t read(std::uint64_t offset, std::span<std::byte> out) const;
 
+  /// The bytes at `offset` without a copy, see ByteSource::in_place(). Empty when they are not all
+  /// there, and always when the source has to be read.
+  [[nodiscard]] std::span<const std::byte> in_place(std::uint64_t offset, std::size_t bytes) const;
+  [[nodiscard]] bool lost_in_place() const noexcept { return source_ && source_->lost_in_place(); }
+
   /// Up to `bytes` bytes from `offset`; shorter at the end. Never allocates more than is there.
   [[nodiscard]] std::vector<std::byte> read_vector(std::uint64_t offset, std::uint64_t bytes) const;
 

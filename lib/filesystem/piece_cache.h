@@ -43,11 +43,13 @@ class PieceCache {
   struct Piece {
     std::uint64_t start = 0;
     std::uint64_t held = 0;
+    const std::byte* data = nullptr;  // in the buffer, or where the source has it
     std::vector<std::byte> buffer = {};
   };
 
   // What is in another piece than the last one.
   std::span<const std::byte> other(std::uint64_t offset, std::size_t bytes) {
+    if (view_.lost_in_place()) forget();
     Piece& piece = pieces_[offset / kLarge % kPieces];
     if (offset < piece.start || !fits_within(offset - piece.start, bytes, piece.held)) {
       return fetch(piece, offset, bytes);
@@ -57,9 +59,15 @@ class PieceCache {
     return {data_ + (offset - start_), bytes};
   }
 
+  void forget() {
+    held_ = 0;
+    for (Piece& piece : pieces_)
+      piece.held = 0;
+  }
+
   void keep(Piece& piece) {
     last_ = &piece;
-    data_ = piece.buffer.data();
+    data_ = piece.data;
     start_ = piece.start;
     held_ = piece.held;
   }
@@ -81,13 +89,24 @@ class PieceCache {
     }
     const std::uint64_t begin = is_large ? large : offset / kSmall * kSmall;
     const std::uint64_t wanted = std::max(is_large ? kLarge : kSmall, offset - begin + bytes);
-    if (!read(piece, begin, wanted) && !read(piece, offset, bytes)) {
+    if (!(is_large && find_in_place(piece, begin, wanted)) && !read(piece, begin, wanted) &&
+        !read(piece, offset, bytes)) {
       failed_ = true;
       return {};
     }
     keep(piece);
     if (!fits_within(offset - start_, bytes, held_)) return {};
     return {data_ + (offset - start_), bytes};
+  }
+
+  bool find_in_place(Piece& piece, std::uint64_t begin, std::uint64_t bytes) {
+    const auto there =
+        view_.in_place(begin, static_cast<std::size_t>(std::min(bytes, view_.bytes() - begin)));
+    if (there.empty()) return false;
+    piece.start = begin;
+    piece.held = there.size();
+    piece.data = there.data();
+    return true;
   }
 
   bool read(Piece& piece, std::uint64_t begin, std::uint64_t bytes) {
@@ -100,6 +119,7 @@ class PieceCache {
       return false;
     }
     piece.start = begin;
+    piece.data = piece.buffer.data();
     return true;
   }
 

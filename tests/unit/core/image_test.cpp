@@ -4,6 +4,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <fstream>
 #include <random>
 
@@ -163,6 +164,45 @@ TEST_CASE("a file that shrinks while it is mapped is an error, not the end of th
   CHECK(source->read(0, out) == 4096);
   CHECK_THROWS_AS(source->read(500'000, out), IoError);
   CHECK(source->read(4096, out) == 4096);  // and it can be used on
+}
+
+TEST_CASE("bytes in place are the file's, and zeros once the file has lost them") {
+  const test::TemporaryDirectory scratch;
+  const std::string path = scratch.file("shrinks");
+  const std::vector<std::byte> content = sample_content();
+  test::write_file(path, content);
+  const View whole(map_file(path));
+  const View view = whole.sub(1000, kLargest);
+  const auto start = view.in_place(0, 4096);
+  const auto far_off = view.in_place(180'000, 90'000);
+  REQUIRE(start.size() == 4096);
+  REQUIRE(far_off.size() == 90'000);
+  CHECK(std::ranges::equal(start, std::span(content).subspan(1000, 4096)));
+  CHECK(std::ranges::equal(far_off, std::span(content).subspan(181'000, 90'000)));
+  CHECK(view.in_place(299'000, 1).empty());
+  CHECK(view.in_place(298'999, 2).empty());
+  CHECK(view.in_place(kLargest, 1).empty());
+  CHECK_FALSE(view.lost_in_place());
+
+  REQUIRE(truncate(path.c_str(), 100'000) == 0);
+  CHECK(std::ranges::count(far_off, std::byte{0}) == 90'000);
+  CHECK(view.lost_in_place());
+  CHECK(view.in_place(0, 4096).empty());  // from now on everything is read
+  std::vector<std::byte> out(4096);
+  CHECK_THROWS_AS(view.read(200'000, out), IoError);
+  CHECK(view.read(0, out) == 4096);
+  CHECK(std::ranges::equal(out, std::span(content).subspan(1000, 4096)));
+}
+
+TEST_CASE("bytes in place that are lost before anybody looks are not given") {
+  const test::TemporaryDirectory scratch;
+  const std::string path = scratch.file("shrinks");
+  test::write_file(path, sample_content());
+  const View view(map_file(path));
+  REQUIRE(truncate(path.c_str(), 100'000) == 0);
+  CHECK(view.in_place(200'000, 4096).empty());
+  CHECK_FALSE(view.lost_in_place());
+  CHECK(view.in_place(0, 4096).size() == 4096);
 }
 
 TEST_CASE("errors of opening name the path and the system's reason") {
