@@ -54,7 +54,7 @@ bool View::holds(std::uint64_t offset, std::string_view expected) const {
 }
 
 bool all_zero(const View& view, std::uint64_t offset, std::uint64_t bytes) {
-  constexpr std::uint64_t kPiece = 64 * 1024;
+  constexpr std::uint64_t kPiece = 16 * 1024;
   const std::uint64_t end = std::min(view.bytes(), saturating_add(offset, bytes));
   std::vector<std::byte> piece(
       static_cast<std::size_t>(std::min(kPiece, end - std::min(offset, end))));
