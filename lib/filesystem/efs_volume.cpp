@@ -4,6 +4,8 @@
 
 #include <fmt/format.h>
 
+#include "filesystem/link_text.h"
+
 namespace platter::filesystem {
 namespace {
 
@@ -243,17 +245,7 @@ std::string EfsVolume::link_target(NodeId node) {
             fmt::format("the symbolic link in inode {} has {} bytes, expected at most {}", node,
                         size, kLongestTarget));
   }
-  std::string target(static_cast<std::size_t>(std::min(size, kLongestTarget)), '\0');
-  const auto bytes = std::as_writable_bytes(std::span(target));
-  each_extent(node, [&](const Extent& extent) {
-    if (extent.offset >= bytes.size()) return false;
-    if (extent.absent) return true;
-    const std::uint64_t count = std::min<std::uint64_t>(extent.bytes, bytes.size() - extent.offset);
-    view_.read(extent.start - view_.start(), bytes.subspan(static_cast<std::size_t>(extent.offset),
-                                                           static_cast<std::size_t>(count)));
-    return true;
-  });
-  return target;
+  return link_text(*this, view_, node, std::min(size, kLongestTarget));
 }
 
 void EfsVolume::each_entry(NodeId directory, FunctionRef<bool(const Entry&)> visit) {

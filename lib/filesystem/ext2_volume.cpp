@@ -5,6 +5,8 @@
 
 #include <fmt/format.h>
 
+#include "filesystem/link_text.h"
+
 namespace platter::filesystem {
 namespace {
 
@@ -223,19 +225,7 @@ std::string Ext2Volume::link_target(NodeId node) {
          fmt::format("the link in inode {} has {} bytes, expected at most {}", node, found->bytes,
                      numbers_.block_bytes));
   }
-  std::string target(static_cast<std::size_t>(std::min(found->bytes, numbers_.block_bytes)), '\0');
-  std::size_t filled = 0;
-  each_extent(node, [&](const Extent& extent) {
-    if (extent.offset >= target.size() || extent.absent) return false;
-    const auto at = static_cast<std::size_t>(extent.offset);
-    const auto length =
-        static_cast<std::size_t>(std::min<std::uint64_t>(extent.bytes, target.size() - at));
-    const auto to = std::as_writable_bytes(std::span(target)).subspan(at, length);
-    filled = at + view_.read(extent.start - view_.start(), to);
-    return true;
-  });
-  target.resize(filled);
-  return target;
+  return link_text(*this, view_, node, std::min(found->bytes, numbers_.block_bytes));
 }
 
 }  // namespace platter::filesystem

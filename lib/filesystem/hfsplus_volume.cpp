@@ -7,6 +7,7 @@
 #include "filesystem/hfs_layout.h"
 #include "filesystem/hfsplus_names.h"
 #include "filesystem/hfsplus_nodes.h"
+#include "filesystem/link_text.h"
 
 namespace platter::filesystem {
 namespace {
@@ -212,15 +213,7 @@ Attributes HfsPlusVolume::attributes(NodeId node) {
 std::string HfsPlusVolume::link_target(NodeId node) {
   const Attributes known = attributes(node);
   if (known.type != NodeType::symlink) return {};
-  std::string target;
-  each_extent(node, [&](const Extent& extent) {
-    if (extent.absent || extent.offset != target.size()) return false;
-    const std::uint64_t wanted =
-        std::min<std::uint64_t>(extent.bytes, kLongestTarget - target.size());
-    const auto bytes = volume_.read_vector(extent.start - volume_.start(), wanted);
-    target.append(reinterpret_cast<const char*>(bytes.data()), bytes.size());
-    return bytes.size() == extent.bytes;
-  });
+  std::string target = link_text(*this, volume_, node, std::min(known.bytes, kLongestTarget));
   // Makers of discs fill the block up.
   const std::size_t end = target.find('\0');
   if (end != std::string::npos) target.resize(end);

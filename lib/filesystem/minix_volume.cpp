@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "core/name_scan.h"
+#include "filesystem/link_text.h"
 
 namespace platter::filesystem {
 namespace {
@@ -194,19 +195,7 @@ std::string MinixVolume::link_target(NodeId node) {
          fmt::format("the link in inode {} has {} bytes, expected at most {}", node, found->bytes,
                      numbers_.block_bytes));
   }
-  std::string target(static_cast<std::size_t>(std::min(found->bytes, numbers_.block_bytes)), '\0');
-  std::size_t filled = 0;
-  each_extent(node, [&](const Extent& extent) {
-    if (extent.offset >= target.size() || extent.absent) return false;
-    const auto at = static_cast<std::size_t>(extent.offset);
-    const auto length =
-        static_cast<std::size_t>(std::min<std::uint64_t>(extent.bytes, target.size() - at));
-    filled = at + view_.read(extent.start - view_.start(),
-                             std::as_writable_bytes(std::span(target)).subspan(at, length));
-    return true;
-  });
-  target.resize(filled);
-  return target;
+  return link_text(*this, view_, node, std::min(found->bytes, numbers_.block_bytes));
 }
 
 }  // namespace platter::filesystem

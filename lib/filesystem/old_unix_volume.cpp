@@ -4,6 +4,7 @@
 
 #include <fmt/format.h>
 
+#include "filesystem/link_text.h"
 #include "filesystem/run_overlay.h"
 #include "filesystem/s5_structures.h"
 #include "filesystem/v6_structures.h"
@@ -203,16 +204,7 @@ std::string OldUnixVolume::link_target(NodeId node) {
          fmt::format("the symbolic link in inode {} has {} bytes, expected at most {}", node,
                      inode->bytes, kLongestTarget));
   }
-  std::string target(static_cast<std::size_t>(std::min(inode->bytes, kLongestTarget)), '\0');
-  const auto bytes = std::as_writable_bytes(std::span(target));
-  each_extent(node, [&](const Extent& extent) {
-    if (extent.absent || extent.offset >= bytes.size()) return extent.absent;
-    const std::uint64_t count = std::min<std::uint64_t>(extent.bytes, bytes.size() - extent.offset);
-    view_.read(extent.start - view_.start(), bytes.subspan(static_cast<std::size_t>(extent.offset),
-                                                           static_cast<std::size_t>(count)));
-    return true;
-  });
-  return target;
+  return link_text(*this, view_, node, std::min(inode->bytes, kLongestTarget));
 }
 
 void OldUnixVolume::each_entry(NodeId directory, FunctionRef<bool(const Entry&)> visit) {

@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "filesystem/link_text.h"
 
 namespace platter::filesystem {
 namespace {
@@ -155,19 +156,7 @@ std::string XfsVolume::link_target(NodeId number) {
          fmt::format("the link in inode {} has {} bytes, expected at most {}", number, node->bytes,
                      kLongestLink));
   }
-  std::string target(static_cast<std::size_t>(std::min(node->bytes, kLongestLink)), '\0');
-  std::size_t filled = 0;
-  each_extent(number, [&](const Extent& extent) {
-    if (extent.offset >= target.size() || extent.absent) return false;
-    const auto at = static_cast<std::size_t>(extent.offset);
-    const auto length =
-        static_cast<std::size_t>(std::min<std::uint64_t>(extent.bytes, target.size() - at));
-    const auto to = std::as_writable_bytes(std::span(target)).subspan(at, length);
-    filled = at + view_.read(extent.start - view_.start(), to);
-    return true;
-  });
-  target.resize(filled);
-  return target;
+  return link_text(*this, view_, number, std::min(node->bytes, kLongestLink));
 }
 
 }  // namespace platter::filesystem
