@@ -40,7 +40,8 @@ enum class WalkOrder : std::uint8_t {
   /// All names of a directory in the order of the disk, then what its subdirectories hold. Memory
   /// grows with the directories that wait to be entered, never with the files.
   by_directory,
-  /// Each directory is followed by what it holds. For each level some ten thousands of names are kept
+  /// Each directory is followed by what it holds. For each level some ten thousands of names are
+  /// kept
   /// at most; a directory with more of them behind a subdirectory is read several times.
   nested,
   /// The files of a directory, then each of its subdirectories followed by what that holds. Memory

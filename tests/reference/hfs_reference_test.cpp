@@ -1,7 +1,7 @@
 // HFS against what shares no code with platter: volumes made by hformat and filled by hcopy
 // (hfsutils), hybrid discs of genisoimage, both named by libblkid; and headers that are identified:
-// XFS of mkfs.xfs, HFS+ of xorriso (their files: xfs_files_ and hfsplus_reference_test.cpp), and the
-// typed superblocks, judged by libblkid.
+// XFS of mkfs.xfs, HFS+ of xorriso (their files: xfs_files_ and hfsplus_reference_test.cpp), and
+// the typed superblocks, judged by libblkid.
 #include <filesystem>
 #include <fstream>
 
