@@ -62,8 +62,7 @@ std::optional<FoundPath> find_path(Volume& volume, std::string_view path) {
 }
 
 bool is_unusable_name(std::string_view name) noexcept {
-  return name.empty() || name == "." || name == ".." || name.find('/') != std::string_view::npos ||
-         name.find('\0') != std::string_view::npos;
+  return name.empty() || name == "." || name == ".." || has_slash_or_nul(name);
 }
 
 }  // namespace platter

@@ -4,6 +4,7 @@
 
 #include <fmt/format.h>
 
+#include "core/name_scan.h"
 #include "filesystem/link_text.h"
 
 namespace platter::filesystem {
@@ -315,7 +316,7 @@ bool EfsVolume::entry_at(std::span<const std::byte> block, std::size_t offset, s
   const auto raw = block.subspan(offset + kEfsEntry.bytes, length);
   const std::string_view name(reinterpret_cast<const char*>(raw.data()), raw.size());
   if (name == "." || name == "..") return true;
-  if (name.find('/') != std::string_view::npos || name.find('\0') != std::string_view::npos) {
+  if (has_slash_or_nul(name)) {
     find(Severity::caution, FindingCode::name_illegal, at, kEfsEntry.bytes + length,
          "the name in a directory entry holds a '/' or NUL, expected none");
   }

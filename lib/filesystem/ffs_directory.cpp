@@ -3,6 +3,7 @@
 
 #include <fmt/format.h>
 
+#include "core/name_scan.h"
 #include "core/record.h"
 #include "filesystem/ffs_volume.h"
 
@@ -124,8 +125,7 @@ bool FfsVolume::hand_out(DirectoryRead& read, std::uint64_t number, std::string_
     }
     return true;
   }
-  if (name.empty() || name.find('/') != std::string_view::npos ||
-      name.find('\0') != std::string_view::npos) {
+  if (name.empty() || has_slash_or_nul(name)) {
     find(Severity::fault, FindingCode::name_illegal, place, length,
          fmt::format("a name of {} bytes is empty or holds a '/' or a NUL", name.size()));
   }

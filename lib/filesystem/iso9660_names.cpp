@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "core/name_scan.h"
+
 namespace platter::filesystem::iso9660 {
 namespace {
 
@@ -44,8 +46,7 @@ std::string_view shown_identifier(const ParsedRecord& record, Charset charset) {
 
 bool is_impossible_name(std::string_view name, Charset charset) noexcept {
   if (!is_wide(charset)) {
-    return name.empty() || name == "." || name == ".." ||
-           name.find('/') != std::string_view::npos || name.find('\0') != std::string_view::npos;
+    return name.empty() || name == "." || name == ".." || has_slash_or_nul(name);
   }
   using namespace std::string_view_literals;
   if (name.empty() || name == "\0."sv || name == "\0.\0."sv) return true;

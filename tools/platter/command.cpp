@@ -37,7 +37,7 @@ CLI::Option* Options::add_image(std::string& path) {
 
 void Options::add_spool_limit() {
   app_.add_option("--spool-limit", spool_limit_,
-                  "most temporary space for an unpacked container (default 8GiB)")
+                  "most temporary space for unpacking (default 8GiB)")
       ->option_text("SIZE");
 }
 

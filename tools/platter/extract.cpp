@@ -176,7 +176,7 @@ int run_extract(std::span<const std::string> arguments, Streams& streams) {
       "Takes files out of an image, into a directory or an archive, with their modes and "
       "times. Damaged files are taken out as far as the image has them.",
       "platter extract disk.img --to rescued\n"
-      "  platter extract --in sun/a/ffs disk.img etc 'usr/**/*.c' --archive files.tar.zst\n"
+      "  platter extract --in sun/a/ffs disk.img 'etc/rc*' --archive files.tar.zst\n"
       "  platter extract install.iso README --show");
   ExtractRequest request;
   CLI::App& app = options.app();
@@ -186,11 +186,9 @@ int run_extract(std::span<const std::string> arguments, Streams& streams) {
       ->option_text("...");
   auto* to =
       app.add_option("--to", request.directory, "directory to put them into")->option_text("DIR");
-  auto* archive =
-      app.add_option(
-             "--archive", request.archive,
-             "archive to write; the ending tells its kind: .tar .tar.gz .tar.zst .zip .cpio ...")
-          ->option_text("FILE");
+  auto* archive = app.add_option("--archive", request.archive,
+                                 "write an archive: .tar .tar.gz .tar.zst .zip .cpio")
+                      ->option_text("FILE");
   auto* show = app.add_flag("--show", request.show, "print the content of one file");
   to->excludes(archive)->excludes(show);
   archive->excludes(show);

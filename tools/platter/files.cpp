@@ -82,9 +82,8 @@ int run_files(std::span<const std::string> arguments, Streams& streams) {
   app.add_option("PATH", choice.paths, "only these files")->option_text("...");
   app.add_flag("-l,--long", request.details, "type, mode, links, owner, size and time in front");
   app.add_flag("--tree", request.tree, "names indented below their directory");
-  auto* checked =
-      app.add_flag("--check", request.check,
-                   "list nothing; compare every file and every map of the volume with one another");
+  auto* checked = app.add_flag("--check", request.check,
+                               "compare all files and maps of a volume, list nothing");
   auto* json = app.add_flag("--json", options.json, "print one JSON object a line for each file");
   checked->excludes(json);
   options.add_spool_limit();

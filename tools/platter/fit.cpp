@@ -20,8 +20,7 @@ int run_fit(std::span<const std::string> arguments, Streams& streams) {
   std::string plan_path;
   options.add_image(path);
   options.app()
-      .add_option("--region", region_words,
-                  "in blocks or with a unit; with --plan a region's name (required)")
+      .add_option("--region", region_words, "blocks or with a unit; with --plan a name (required)")
       ->required()
       ->option_text("START+LENGTH");
   options.app()

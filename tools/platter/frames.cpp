@@ -101,8 +101,7 @@ int run_frames(std::span<const std::string> arguments, Streams& streams) {
   options.add_image(wanted.image);
   auto* plain = app.add_option("--plain", wanted.plain, "write the 2048-byte image to this file")
                     ->option_text("OUT");
-  app.add_flag("--repair", wanted.repair,
-               "correct frames from their parity, and say which bytes change");
+  app.add_flag("--repair", wanted.repair, "correct frames from their parity, tell what changes");
   app.add_option("--framed", wanted.framed, "write mode 1 frames of a plain image to this file")
       ->option_text("OUT")
       ->excludes(plain);

@@ -26,7 +26,7 @@ int run_place(std::span<const std::string> arguments, Streams& streams) {
       ->option_text("NAME");
   app.add_flag("--write", request.write, "really write");
   app.add_option("--overwrite", request.overwrite,
-                 "this region's present content may be lost (can be repeated)")
+                 "this region's content may be lost (can be repeated)")
       ->option_text("NAME");
   app.add_flag("--changed-only", request.changed_only, "read first, write only what differs");
   app.add_flag("--fill", request.fill, "zeros to the end of optical regions");
